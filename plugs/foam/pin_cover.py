@@ -112,6 +112,17 @@ def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
     level = np.flatnonzero((walls.high >= foam.from_mm) & (walls.low <= foam.to_mm))
     corners = walls.triangles[level]
     (left, right), (bottom, top) = (extents(walls.vertices[:, i][corners]) for i in (0, 1))
+    h, v = points.T[..., None]
+    is_near = (left <= h + reach) & (right >= h - reach) & (bottom <= v + reach) & (top >= v - reach)
+    which, triangle = np.nonzero(is_near)
+    begin = walls.vertices[corners[triangle]].transpose(2, 1, 0)
+    gaps = _gaps(points[which].T, begin, begin[:, (1, 2, 0)], foam.from_mm, foam.to_mm)
+    near[which[(gaps < reach).any(axis=0)]] = True
+    return near
+    walls = foam.walls
+    level = np.flatnonzero((walls.high >= foam.from_mm) & (walls.low <= foam.to_mm))
+    corners = walls.triangles[level]
+    (left, right), (bottom, top) = (extents(walls.vertices[:, i][corners]) for i in (0, 1))
     for i, (h, v) in enumerate(points.tolist()):
         is_near = (left <= h + reach) & (right >= h - reach) & (bottom <= v + reach) & (top >= v - reach)
         begin = walls.vertices[corners[is_near]].transpose(2, 1, 0)
@@ -149,7 +160,7 @@ def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str
 
 
 def _gaps(point: Array, begin: Array, finish: Array, low: float, high: float) -> Array:
-    """Return how far a line along the axis runs from what other lines have between two heights."""
+    """Return how far lines along the axis run from what others have between two heights, each from its."""
     (x, y, z), (across, up, rise) = begin, finish - begin
     level = np.abs(rise) < _LEVEL
     one, two = ((at - z) / np.where(level, 1.0, rise) for at in (low, high))

@@ -21,6 +21,8 @@ TOLERANCE: Final = 3.0
 """Pins that come this near fit, with some force: half a 6 mm dowel (common practice, no source)."""
 
 _REACH: Final = 2.0 * TOLERANCE  # two pins, each off by the tolerance, the other way
+_WIDE: Final = 0.8  # of the widest three, in their shortest side: those are looked at first
+_ROUNDED: Final = 1e-6  # mm
 
 
 def distances(points: Array) -> Array:
@@ -138,33 +140,41 @@ def widest_three(points: Array, least_apart: float, before: Array | None) -> lis
     triples, (across, second, first) = _triples(len(points))
     between = distances(points)
     a, b, c = between.take(across), between.take(second), between.take(first)
-    short, long = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-    is_apart = short >= least_apart
-    if not is_apart.any():
-        return []
-    middle = a + b + c - short - long
+    short = np.minimum(np.minimum(a, b), c)
     x, y = (column - column[:, None] for column in points.T)
-    twice_area = np.abs(x.take(first) * y.take(second) - y.take(first) * x.take(second))
+    # a height is no more than the short side, so that what is left out has less than twice the least
+    wide = max(least_apart, _WIDE * float(short.max()))
+    for least, most in ((wide, 2.0 * wide + _ROUNDED), (least_apart, -np.inf)):
+        some = np.flatnonzero(short >= least)
+        if not len(some):
+            break
+        one, two = first[some], second[some]
+        twice_area = np.abs(x.take(one) * y.take(two) - y.take(one) * x.take(two))
+        long = np.maximum(np.maximum(a[some], b[some]), c[some])
+        best, width = _widest(short[some], a[some] + b[some] + c[some], long, twice_area, before)
+        if width > most:
+            return [int(number) for number in triples[:, some[best]]]
+    return []
+
+
+def _widest(
+    short: Array, around: Array, long: Array, twice_area: Array, before: Array | None
+) -> tuple[int, float]:
+    """Return which of some triangles is keyed and has most in width, and how much; without a keyed one 0."""
+    middle = around - short - long
     height = twice_area / np.maximum(long, 1e-9)
     key = np.minimum(np.minimum(middle - short, long - middle), height)
-    is_good = is_apart & (key > _REACH)
+    is_good = key > _REACH
+    is_new = is_good
     if before is not None and len(before) == 3:
         old = np.sort(distances(before)[_pairs(3)])
-        is_new = is_good.copy()
-        is_new[is_good] = np.any(
-            [
-                np.abs(side[is_good] - was) > _REACH
-                for side, was in zip((short, middle, long), old, strict=True)
-            ],
-            axis=0,
-        )
-        is_good = is_new if is_new.any() else is_good
-    best = (
-        np.argmax(np.where(is_good, short + height, -1.0))
-        if is_good.any()
-        else np.argmax(np.where(is_apart, key, -1.0))
-    )
-    return [int(number) for number in triples[:, best]]
+        off = [np.abs(side - was) > _REACH for side, was in zip((short, middle, long), old, strict=True)]
+        is_new = is_good & np.any(off, axis=0)
+    if not is_good.any():
+        return int(np.argmax(key)), 0.0
+    width = np.where(is_new if is_new.any() else is_good, short + height, -1.0)
+    best = int(np.argmax(width))
+    return best, float(width[best]) if is_new.any() else 0.0
 
 
 def spread(points: Array, count: int) -> Indices:

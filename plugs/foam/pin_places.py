@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -92,47 +94,60 @@ def _n_rings(shapes: Parts) -> Indices:
     return np.bincount(shape[part], minlength=len(shapes))
 
 
-def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) -> PinPlaces:
-    """Return places along the edge of a room and all over it, in an order that depends on its shape alone.
+def places_in(rooms: Parts, lower: Sequence[Parts | None], upper: Sequence[Parts | None]) -> list[PinPlaces]:
+    """Return places along the edges of rooms and all over them, in an order that their shape alone tells.
 
     Parameters
     ----------
-    room : shapely.Geometry, mm
-    lower, upper : (k,) shapely.Geometry, mm, or None
-        What each piece on either side leaves of the plane; None is one piece that leaves it all.
+    rooms : (n,) shapely.Geometry, mm
+    lower, upper : sequence of (k,) shapely.Geometry, mm, or None
+        What each piece on either side of a room leaves of the plane; None is one piece that leaves it all.
+
+    Returns
+    -------
+    list of PinPlaces
+        One to a room.
     """
-    below = np.array([room]) if lower is None else shapely.intersection(room, lower)
-    cells = below[:, None] if upper is None else shapely.intersection(below[:, None], upper[None, :])
-    points, first, second = [np.empty((0, 2))], [np.empty(0, dtype=np.intp)], [np.empty(0, dtype=np.intp)]
-    for (i, j), cell in np.ndenumerate(cells):
-        found = _places(cell)
-        points.append(found)
-        first.append(np.full(len(found), i))
-        second.append(np.full(len(found), j))
-    return PinPlaces(points=np.concatenate(points), lower=np.concatenate(first), upper=np.concatenate(second))
+    cells, owners = list[shapely.Geometry](), list[tuple[int, int, int]]()
+    for room, below, above in zip(range(len(rooms)), lower, upper, strict=True):
+        parts = rooms[room : room + 1] if below is None else shapely.intersection(rooms[room], below)
+        grid = parts[:, None] if above is None else shapely.intersection(parts[:, None], above[None, :])
+        cells += grid.ravel().tolist()
+        owners += [(room, i, j) for i, j in np.ndindex(grid.shape)]
+    points, cell = _places(np.array(cells, dtype=object))
+    room, first, second = np.array(owners, dtype=np.intp).reshape(-1, 3)[cell].T
+    ends = np.searchsorted(room, np.arange(len(rooms) + 1)).tolist()
+    return [PinPlaces(points=points[a:b], lower=first[a:b], upper=second[a:b]) for a, b in pairwise(ends)]
 
 
-def _places(region: shapely.Geometry) -> Array:
-    """Return places evenly along the edge of a region, just inside it, and on a grid over it."""
-    edge = shapely.buffer(region, -_SPARE, quad_segs=1)
-    if edge.is_empty:
-        return np.empty((0, 2))
-    rings = shapely.get_rings(shapely.get_parts(edge))
-    step = float(shapely.length(rings).sum()) / _ALONG_EDGE
-    found = []
-    for ring in rings:
-        points = shapely.get_coordinates(ring)
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        stops = np.linspace(0.0, along[-1], max(_LEAST_ON_RING, round(along[-1] / step)), endpoint=False)
-        found.append(np.stack([np.interp(stops, along, points[:, i]) for i in (0, 1)], axis=1))
-    left, bottom, right, top = edge.bounds
+def _places(regions: Parts) -> tuple[Array, Indices]:
+    """Return places evenly along the edges of regions, just inside, and on a grid over each, and whose."""
+    edges = shapely.buffer(regions, -_SPARE, quad_segs=1)
+    own = np.flatnonzero(~shapely.is_empty(edges))
+    left, bottom, right, top = shapely.bounds(edges[own]).T[..., None]
     cells = (np.arange(_ACROSS) + 0.5) / _ACROSS
     across, up = left + cells * (right - left), bottom + cells * (top - bottom)
-    grid = np.stack([np.tile(across, _ACROSS), np.repeat(up, _ACROSS)], axis=1)
-    points = np.asarray(np.round(np.concatenate([*found, grid]), 2))
-    shapely.prepare(region)
-    is_inside: Mask = shapely.contains_xy(region, points[:, 0], points[:, 1])
-    return np.asarray(points[is_inside])
+    grids = np.stack([np.tile(across, _ACROSS), np.repeat(up, _ACROSS, axis=1)], axis=-1)
+    parts, part_of = shapely.get_parts(edges[own], return_index=True)
+    rings, ring_of = shapely.get_rings(parts, return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    steps, lengths = np.hypot(*np.diff(points, axis=0).T), shapely.length(rings)
+    begins = np.searchsorted(ring, np.arange(len(rings) + 1)).tolist()
+    firsts = np.searchsorted(part_of[ring_of], np.arange(len(own) + 1)).tolist()
+    found, counts = [np.empty((0, 2))], list[int]()
+    for grid, (first, end) in zip(grids, pairwise(firsts), strict=True):
+        step, before = float(lengths[first:end].sum()) / _ALONG_EDGE, len(found)
+        for a, b in pairwise(begins[first : end + 1]):
+            along = np.concatenate([[0.0], np.cumsum(steps[a : b - 1])])
+            stops = np.linspace(0.0, along[-1], max(_LEAST_ON_RING, round(along[-1] / step)), endpoint=False)
+            found.append(np.stack([np.interp(stops, along, points[a:b, i]) for i in (0, 1)], axis=1))
+        found.append(grid)
+        counts.append(sum(map(len, found[before:])))
+    places: Array = np.round(np.concatenate(found), 2)
+    whose = np.repeat(own, counts)
+    shapely.prepare(regions)
+    is_inside: Mask = shapely.contains_xy(regions[whose], places[:, 0], places[:, 1])
+    return places[is_inside], whose[is_inside]
 
 
 def chosen(choice: PinPlaces, counts: tuple[int, int], least_apart: float, before: Array | None) -> PinPlaces:

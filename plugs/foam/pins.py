@@ -168,17 +168,22 @@ def make_pins(
     found: list[Pinned] = []
     doubts: list[Finding] = []
     rooms = _rooms(contacts, pins, standing, keep_outs)
-    for contact, foam, room in zip(contacts, standing, rooms, strict=True):
-        names = (contact.lower_layer, contact.upper_layer)
+    sides = [(contact.lower_layer, contact.upper_layer) for contact in contacts]
+
+    def places_of(inner: Mapping[str, Parts], some: slice) -> list[PinPlaces]:
+        """Return the places for the pins of some contacts."""
+        lower, upper = ([inner.get(names[i]) for names in sides[some]] for i in (0, 1))
+        return places_in(rooms[some], lower, upper)
+
+    choices = places_of(inner[0], slice(None))
+    for number, (contact, foam, names) in enumerate(zip(contacts, standing, sides, strict=True)):
         parts = tuple(parted.get(name) for name in names)
         before = found[-1].places if found else None
         counts = (1 if parts[0] is None else len(parts[0]), 1 if parts[1] is None else len(parts[1]))
-        tried = []
-        for own in inner if counts != (1, 1) else inner[:1]:
-            places = places_in(room, *(own.get(name) for name in names))
-            tried.append(_standing_in(places, counts, pins, contact, foam, before))
-            if not _shortage(tried[-1], counts):
-                break
+        tried = [_standing_in(choices[number], counts, pins, contact, foam, before)]
+        if counts != (1, 1) and _shortage(tried[0], counts):
+            (nearer,) = places_of(inner[1], slice(number, number + 1))
+            tried.append(_standing_in(nearer, counts, pins, contact, foam, before))
         pinned = min(tried, key=lambda one: _shortage(one, counts))
         found.append(pinned)
         doubts += _findings(pinned, counts)
