@@ -24,6 +24,9 @@ TEXT_WIDTH_RATIO: Final = 1.1
 """Width of one letter over its height, for finding room: wide for a plain upright face (common
 practice, no source)."""
 
+TEXT_SIDES: Final = ((0.0, 0.3, 1.0, 1.1), (0.5, 0.8, 0.5, 0.6))
+"""From its place to the four sides of a text, in its width and its height: at the left, and centred."""
+
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class Path:
@@ -217,7 +220,7 @@ def paths_box(paths: Sequence[Path]) -> Box:
     points, after, bulges = pieces_of(paths)
     at = np.flatnonzero(bulges)
     if len(at):
-        points = np.concatenate((points, _tips(points[np.stack((at, after[at]))], bulges[at])))
+        points = np.concatenate((points, tips_of(points[at], points[after[at]], bulges[at])[0]))
     (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     return x0, y0, x1, y1
 
@@ -241,22 +244,55 @@ def pieces_of(paths: Sequence[Path]) -> tuple[Array, NDArray[np.intp], Array]:
     points = np.concatenate([path.points for path in paths])
     bulges = np.concatenate([path.bulges for path in paths])
     counts = np.array([len(path.points) for path in paths])
-    last = np.cumsum(counts) - 1
-    after = np.arange(1, len(points) + 1)
-    after[last] = last - counts + 1
-    bulges[last[[not path.is_closed for path in paths]]] = 0.0
+    after = pieces_after(bulges, counts, np.array([path.is_closed for path in paths]))
     return points, after, bulges
 
 
-def _tips(ends: Array, bulge: Array) -> Array:
-    """Return where arcs reach farthest to the four sides, as far as that lies on them."""
-    z, far = ends[..., 0] + 1j * ends[..., 1]
+def pieces_after(bulges: Array, counts: NDArray[np.intp], is_closed: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return the number of the vertex that follows on its path: of the last, the first.
+
+    Parameters
+    ----------
+    bulges : (n,) float, dimensionless
+        After each vertex of paths, one path after the other; of an open one the last is made 0.
+    counts : (p,) int, dimensionless
+        Vertices of each path.
+    is_closed : (p,) bool
+
+    Returns
+    -------
+    (n,) int
+    """
+    last = np.cumsum(counts) - 1
+    after = np.arange(1, len(bulges) + 1)
+    after[last] = last - counts + 1
+    bulges[last[~is_closed]] = 0.0
+    return after
+
+
+def tips_of(begins: Array, ends: Array, bulges: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Return where arcs reach farthest to the four sides, as far as that lies on them.
+
+    Parameters
+    ----------
+    begins, ends : (n, 2) float, mm
+    bulges : (n,) float, dimensionless
+        None is 0.
+
+    Returns
+    -------
+    tips : (m, 2) float, mm
+    of : (m,) int
+        The arc of each.
+    """
+    z, far = (at[:, 0] + 1j * at[:, 1] for at in (begins, ends))
     span = far - z
-    centre = z + span / 2.0 + 1j * span * (1.0 - bulge**2) / (4.0 * bulge)
+    centre = z + span / 2.0 + 1j * span * (1.0 - bulges**2) / (4.0 * bulges)
     tips = centre + np.abs(z - centre) * np.array([[1.0], [1.0j], [-1.0], [-1.0j]])
     # a tip is on the arc when it lies on the same side of the chord as the bow
-    tips = tips[((tips - z) * np.conj(span)).imag * -np.sign(bulge) > 0.0]
-    return np.column_stack((tips.real, tips.imag))
+    side, of = np.nonzero(((tips - z) * np.conj(span)).imag * -np.sign(bulges) > 0.0)
+    found = tips[side, of]
+    return np.column_stack((found.real, found.imag)), of
 
 
 def label_box(label: Label) -> Box:
@@ -272,11 +308,10 @@ def label_box(label: Label) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y; room for tails below the base line.
     """
-    x, y = label.at
-    width = TEXT_WIDTH_RATIO * label.height * len(label.text)
-    if label.align == "centre":
-        return x - width / 2.0, y - 0.8 * label.height, x + width / 2.0, y + 0.6 * label.height
-    return x, y - 0.3 * label.height, x + width, y + 1.1 * label.height
+    (x, y), height = label.at, label.height
+    width = TEXT_WIDTH_RATIO * height * len(label.text)
+    back, down, ahead, up = TEXT_SIDES[label.align == "centre"]
+    return x - back * width, y - down * height, x + ahead * width, y + up * height
 
 
 def drawing_bounds(drawing: Drawing) -> Box:

@@ -16,7 +16,9 @@ from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.styles import without_figures
-from plugs.files.dxf import frames, has_frame, take_frames
+from plugs.files.bundle import MOST, Bundle, bundle_of
+from plugs.files.dxf import dxf_texts, frames, has_frame, take_frames
+from plugs.files.svg import svg_texts
 from plugs.files.written import Written, written
 from plugs.foam.layers import Layer
 from plugs.ground.paper import ROLL, Paper, paper_of
@@ -178,10 +180,12 @@ class DrawingRun(Worker):
         drawings : mapping of str to Drawing
             By path in the folder, without ending.
         """
-        ask = self.answered if self._folder is None else self.call
-        self._drawn += [
-            ask(make_files, {stem: drawing}, self._kinds, self._folder) for stem, drawing in drawings.items()
-        ]
+        # what is kept for builds to come is asked for one by one: of most nothing will have changed
+        ask, most = (self.answered, 1) if self._folder is None else (self.call, MOST)
+        rows = [*drawings.items()]
+        for i in range(0, len(rows), most):
+            bundle = bundle_of(dict(rows[i : i + most]))
+            self._drawn.append(ask(make_files, bundle, self._kinds, self._folder))
 
     def print_out(self, job: PaperJob, drawings: Mapping[str, Drawing]) -> None:
         """Have drawings printed, and go on.
@@ -310,9 +314,9 @@ def draw_known(job: LayerJob, kinds: Sequence[str]) -> DrawnLayer:
     return drawing, render_files({drawing.path: drawing}, kinds) if is_known else {}
 
 
-def make_files(drawings: Mapping[str, Drawing], kinds: Sequence[str], folder: Path | None) -> _Files:
+def make_files(bundle: Bundle, kinds: Sequence[str], folder: Path | None) -> _Files:
     """Return drawings as files, written into a folder if there is one."""
-    files = render_files(drawings, kinds)
+    files = _rendered(bundle, kinds)
     if folder is None:
         return files
     return {path: written(folder, path, content) for path, content in files.items()}
@@ -339,15 +343,16 @@ def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[
     dict of str to bytes
         By path in the folder.
     """
+    return _rendered(bundle_of(drawings), kinds) if drawings else {}
+
+
+def _rendered(bundle: Bundle, kinds: Sequence[str]) -> dict[str, bytes]:
+    """Return drawings as files, as `render_files` does."""
     files: dict[str, bytes] = {}
-    if "dxf" in kinds:
-        from plugs.files.dxf import render_dxf
-
-        files |= {f"{stem}.dxf": render_dxf(drawing).encode() for stem, drawing in drawings.items()}
-    if "svg" in kinds:
-        from plugs.files.svg import render_svg
-
-        files |= {f"{stem}.svg": render_svg(drawing).encode() for stem, drawing in drawings.items()}
+    for kind, texts in (("dxf", dxf_texts), ("svg", svg_texts)):
+        if kind in kinds:
+            found = zip(bundle.stems, texts(bundle), strict=True)
+            files |= {f"{stem}.{kind}": text.encode() for stem, text in found}
     return files
 
 

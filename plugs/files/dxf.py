@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.drafting.drawing import Drawing, Label, Path
-from plugs.drafting.styles import LineStyle, line_styles
-from plugs.ground.figures import BARE, DECIMAL, LENGTH, rounded
+from plugs.drafting.drawing import Drawing
+from plugs.drafting.styles import LineStyle, line_styles, style_of
+from plugs.files.bundle import Bundle, bundle_of, ends
+from plugs.ground.figures import BARE, LENGTH, rounded
 from plugs.ground.records import record
+from plugs.tables.digits import PART, cell, lay_numbers, n_cells, numbers_as_text, parts_of
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -27,13 +29,8 @@ _STROKE_AND_GAP: Final = (1.0, -1.0, 1.0, -1.0)
 
 _TITLE: Final = "the title of a drawing goes here"
 _LATE: Final = 0xFFFF0000  # more than lines and texts ever have; nothing else in a file looks like it
-_VERTICES: Final = tuple(
-    f" 10\n{x}\n 20\n{y}\n{bulge}"
-    for bulge in (f" 42\n{DECIMAL}\n", " 42\n%d.0\n", "")
-    for y in (DECIMAL, "%d.0")
-    for x in (DECIMAL, "%d.0")
-)
-"""A vertex by which of its numbers are whole, which end in ``.0``, and whether it has a bulge."""
+_WHOLE: Final = b".0"
+_PLACE, _BULGE = n_cells(LENGTH.finest), n_cells(BARE.finest)
 
 
 def load_library() -> None:
@@ -63,16 +60,48 @@ def render_dxf(drawing: Drawing) -> str:
     ----------
     $INSUNITS and $MEASUREMENT: system-variable reference of the format's vendor.
     """
-    if not drawing.paths:
-        raise AssertionError(f"drawing {drawing.name!r} has no lines")
-    frame = _frame(_styles(drawing))
-    number = frame.first + len(drawing.paths) + len(drawing.labels)
-    rows = _polylines(drawing.paths, frame) + _texts(drawing.labels, frame, frame.first + len(drawing.paths))
-    tables, after = frame.tables, frame.after
-    for i in range(frame.n_late):
-        late, found = f"{_LATE + i:X}", f"{number + i:X}"
-        tables, after = tables.replace(late, found), after.replace(late, found)
-    return "".join((tables.replace(_TITLE, " ".join(drawing.title.split())), rows, after))
+    return dxf_texts(bundle_of({drawing.path: drawing}))[0]
+
+
+def dxf_texts(bundle: Bundle) -> list[str]:
+    """Return drawings as the texts of DXF files, each as `render_dxf` does.
+
+    Parameters
+    ----------
+    bundle : Bundle
+
+    Returns
+    -------
+    list of str
+    """
+    bundle.demand_lines()
+    vertices, labels = _vertices(bundle), _labels(bundle)
+    counts, found = bundle.n_points.tolist(), []
+    for title, groups, (a, b), (c, d) in zip(
+        bundle.titles,
+        bundle.groups(),
+        pairwise(ends(bundle.n_paths)),
+        pairwise(ends(bundle.n_labels)),
+        strict=True,
+    ):
+        frame = _frame(tuple((name, style_of(name)) for name in groups))
+        space = f"330\n{frame.owner}\n100\nAcDbEntity\n  8\n"
+        lines = zip(bundle.path_groups[a:b], counts[a:b], vertices[a:b], strict=True)
+        texts = zip(bundle.label_groups[c:d], labels[c:d], strict=True)
+        rows = [
+            f"  0\nLWPOLYLINE\n  5\n{number:X}\n{space}{name}\n100\nAcDbPolyline\n 90\n{n}\n 70\n{own}"
+            for number, (name, n, own) in enumerate(lines, start=frame.first)
+        ]
+        rows += [
+            f"  0\nTEXT\n  5\n{number:X}\n{space}{name}\n100\nAcDbText\n 10\n{own}"
+            for number, (name, own) in enumerate(texts, start=frame.first + len(rows))
+        ]
+        tables, after = frame.tables, frame.after
+        for i in range(frame.n_late):
+            late, given = f"{_LATE + i:X}", f"{frame.first + len(rows) + i:X}"
+            tables, after = tables.replace(late, given), after.replace(late, given)
+        found.append("".join((tables.replace(_TITLE, " ".join(title.split())), *rows, after)))
+    return found
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -196,40 +225,39 @@ def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...
         document.layers.add(name, color=style.index, linetype=kind)
 
 
-def _polylines(paths: Sequence[Path], frame: _Frame) -> str:
-    """Return joined polylines: of each its vertices, with the bulge after those that have one."""
+def _vertices(bundle: Bundle) -> list[str]:
+    """Return whether each path is closed, and its vertices, with the bulge after those that have one."""
     # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
-    points = np.round(np.concatenate([path.points for path in paths]), LENGTH.finest) + 0.0
-    bulges = np.round(np.concatenate([path.bulges for path in paths]), BARE.finest) + 0.0
-    numbers = np.column_stack((points, bulges))
-    kinds = (np.rint(numbers) == numbers) @ (1, 2, 4) + np.where(bulges == 0.0, 4, 0)
-    values = numbers[np.column_stack((np.full((len(bulges), 2), True), bulges != 0.0))].tolist()
-    forms, rows, begin = [_VERTICES[kind] for kind in kinds.tolist()], list[str](), 0
-    for number, path in enumerate(paths, start=frame.first):
-        n = len(path.points)
-        head = _entity("LWPOLYLINE", number, frame.owner, path.dxf_layer, "AcDbPolyline").replace("%", "%%")
-        rows += (f"{head} 90\n{n}\n 70\n{int(path.is_closed)}\n", *forms[begin : begin + n])
-        begin += n
-    return "".join(rows) % tuple(values)
+    points = np.round(bundle.points, LENGTH.finest) + 0.0
+    bulges = np.round(bundle.bulges, BARE.finest) + 0.0
+    bent = np.flatnonzero(bulges)
+    last = np.cumsum(bundle.n_points) - 1
+    cells = np.zeros((len(points), 2 * _PLACE + _BULGE + 5), np.uint32)
+    cells[last - bundle.n_points + 1, 0] = np.where(bundle.is_closed, cell(b"1\n"), cell(b"0\n"))
+    cells[:, 1], cells[:, 2 + _PLACE] = cell(b" 10\n"), cell(b"\n 20")
+    lay_numbers(cells[:, 2 : 2 + _PLACE], points[:, 0], LENGTH.finest, whole=_WHOLE)
+    lay_numbers(cells[:, 3 + _PLACE : 3 + 2 * _PLACE], points[:, 1], LENGTH.finest, b"\n", _WHOLE)
+    bows = np.full((len(bent), 1 + _BULGE), cell(b"\n 42"))
+    lay_numbers(bows[:, 1:], bulges[bent], BARE.finest, b"\n", _WHOLE)
+    cells[bent, 3 + 2 * _PLACE : -1] = bows
+    cells[:, -1] = cell(b"\n")
+    cells[last, -1] = cell(f"\n{PART}".encode())
+    return parts_of(cells)
 
 
-def _texts(labels: Sequence[Label], frame: _Frame, first: int) -> str:
-    """Return lines of text."""
-    at = rounded(np.array([label.at for label in labels]).reshape(-1, 2), LENGTH.finest)
-    rows = []
-    for number, (label, (x, y)) in enumerate(zip(labels, at.tolist(), strict=True), start=first):
+def _labels(bundle: Bundle) -> list[str]:
+    """Return lines of text, from their places on."""
+    at = numbers_as_text(rounded(bundle.at, LENGTH.finest).ravel(), LENGTH.finest, _WHOLE)
+    sides = ("", ""), (" 72\n1\n", " 73\n2\n")
+    found = []
+    for x, y, height, is_centred, text in zip(
+        at[0::2], at[1::2], bundle.heights.tolist(), bundle.is_centred.tolist(), bundle.texts, strict=True
+    ):
+        across, up = sides[is_centred]
         # a caret at the end would take the next row in
-        text = label.text.replace("\n", "").replace("\r", "").rstrip("^")
-        across, up = (" 72\n1\n", " 73\n2\n") if label.align == "centre" else ("", "")
-        left, low = str(x), str(y)
-        rows.append(
-            f"{_entity('TEXT', number, frame.owner, label.dxf_layer, 'AcDbText')}"
-            f" 10\n{left}\n 20\n{low}\n 30\n0.0\n 40\n{float(label.height)}\n  1\n{text}\n{across}"
-            f" 11\n{left}\n 21\n{low}\n 31\n0.0\n100\nAcDbText\n{up}"
+        words = text.replace("\n", "").replace("\r", "").rstrip("^")
+        found.append(
+            f"{x}\n 20\n{y}\n 30\n0.0\n 40\n{height}\n  1\n{words}\n{across}"
+            f" 11\n{x}\n 21\n{y}\n 31\n0.0\n100\nAcDbText\n{up}"
         )
-    return "".join(rows)
-
-
-def _entity(kind: str, number: int, owner: str, dxf_layer: str, part: str) -> str:
-    """Return how a line or a text begins."""
-    return f"  0\n{kind}\n  5\n{number:X}\n330\n{owner}\n100\nAcDbEntity\n  8\n{dxf_layer}\n100\n{part}\n"
+    return found

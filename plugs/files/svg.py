@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from html import escape
+from itertools import chain, pairwise
 from typing import Final
 
 import numpy as np
 
-from plugs.drafting.drawing import Drawing, Path, drawing_bounds, pieces_of
-from plugs.drafting.styles import LineStyle, line_styles
-from plugs.ground.figures import DECIMAL, LENGTH, rounded
+from plugs.drafting.drawing import Array, Drawing, pieces_after
+from plugs.drafting.styles import style_of
+from plugs.files.bundle import Bundle, bounds_of, bundle_of, ends
+from plugs.ground.figures import LENGTH, rounded
+from plugs.tables.digits import PART, cell, lay_numbers, n_cells, numbers_as_text, parts_of
 
 MARGIN: Final = 10.0
 """Free room round everything, mm."""
@@ -22,19 +24,13 @@ CAPITAL_RATIO: Final = 0.72
 """Height of a capital over the font size in common upright faces (from memory)."""
 
 _NAMESPACE: Final = "http://www.w3.org/2000/svg"
-_PLACE: Final = f"{DECIMAL} {DECIMAL}"
-_ARCS: Final = tuple(f"A{_PLACE} 0 {large} {sweep} {_PLACE}" for large in (0, 1) for sweep in (0, 1))
-_MOVE, _LINE, _ARC, _CLOSED, _OPEN = 0, 1, 2, 5, 10  # where they stand in `_FORMS`, or how far on
-_FORMS: Final = (
-    f'<path d="M{_PLACE}', f"L{_PLACE}", *_ARCS,
-    'Z"/>\n', *(f'{arc}Z"/>\n' for arc in _ARCS), '"/>\n',
-)  # fmt: skip
-"""What a vertex adds to a path, by what leads there, and what ends one that is closed, or open."""
+_STRAIGHT: Final = 1e12
+"""Longest radius of an arc that is written, mm: on a kilometre it is straight to a tenth of a millimetre."""
 
-_USED: Final = np.array([[n == 4, n == 4, n > 0, n > 0] for n in (form.count(DECIMAL) for form in _FORMS)])
-"""Which numbers each of them holds: a radius twice, and a place."""
-
-_TEXT: Final = f'<text x="{DECIMAL}" y="{DECIMAL}" font-family="sans-serif" font-size="{DECIMAL}" fill="'
+_DECIMALS: Final = LENGTH.table
+_WIDE: Final = n_cells(_DECIMALS)
+_ARC: Final = 2 * _WIDE + 2
+"""Cells before a place: of an arc, its radius twice, and its flags."""
 
 
 def render_svg(drawing: Drawing) -> str:
@@ -60,85 +56,110 @@ def render_svg(drawing: Drawing) -> str:
     ----------
     width, height in mm and elliptical arc commands: SVG 1.1, chapters 7.10 and 8.3.8 (from memory).
     """
-    if not drawing.paths:
-        raise AssertionError(f"drawing {drawing.name!r} has no lines")
-    left, bottom, right, top = drawing_bounds(drawing)
-    width, height = (_number(size + 2.0 * MARGIN) for size in (right - left, top - bottom))
-    styles, corner = line_styles(drawing), (left - MARGIN, top + MARGIN)
-    drawn, written = _path_elements(drawing.paths, [*styles], corner), _text_elements(drawing, styles, corner)
-    rows = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" '
-        'style="background:#ffffff">',
-        f"<title>{escape(drawing.title, quote=False)}</title>",
-    ]
-    for name, style in styles.items():
-        rows += [_group_start(name, style), *drawn[name], *written[name], "</g>"]
-    rows.append("</svg>\n")
-    return "\n".join(rows)
+    return svg_texts(bundle_of({drawing.path: drawing}))[0]
 
 
-def _group_start(name: str, style: LineStyle) -> str:
+def svg_texts(bundle: Bundle) -> list[str]:
+    """Return drawings as SVG documents, each as `render_svg` does.
+
+    Parameters
+    ----------
+    bundle : Bundle
+
+    Returns
+    -------
+    list of str
+    """
+    bundle.demand_lines()
+    low, high = bounds_of(bundle)
+    corners = np.column_stack((low[:, 0] - MARGIN, high[:, 1] + MARGIN))
+    paths, labels = _paths(bundle, corners), _labels(bundle, corners)
+    starts = {name: _group_start(name) for name in {*bundle.path_groups, *bundle.label_groups}}
+    found = []
+    for title, size, (a, b), (c, d) in zip(
+        bundle.titles,
+        (high - low + 2.0 * MARGIN).tolist(),
+        pairwise(ends(bundle.n_paths)),
+        pairwise(ends(bundle.n_labels)),
+        strict=True,
+    ):
+        rows = dict[str, list[str]]()
+        for name, row in zip(bundle.path_groups[a:b], paths[a:b], strict=True):
+            rows.setdefault(name, [starts[name]]).append(row)
+        for name, row in zip(bundle.label_groups[c:d], labels[c:d], strict=True):
+            rows.setdefault(name, [starts[name]]).append(row)
+        width, height = map(_number, size)
+        head = (
+            f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" '
+            f'style="background:#ffffff">\n<title>{escape(title, quote=False)}</title>\n'
+        )
+        groups = chain.from_iterable((*row, "</g>\n") for row in rows.values())
+        found.append("".join(('<?xml version="1.0" encoding="UTF-8"?>\n', head, *groups, "</svg>\n")))
+    return found
+
+
+def _group_start(name: str) -> str:
     """Return the opening tag of one group of lines."""
+    style = style_of(name)
     dashes = f' stroke-dasharray="{" ".join(f"{part:g}" for part in style.dash)}"' if style.dash else ""
     return (
         f'<g id="{escape(name)}" fill="none" stroke="{style.colour}" stroke-width="{LINE_WIDTH}" '
-        f'stroke-linejoin="round"{dashes}>'
+        f'stroke-linejoin="round"{dashes}>\n'
     )
 
 
-def _path_elements(
-    paths: Sequence[Path], groups: Sequence[str], corner: tuple[float, float]
-) -> dict[str, list[str]]:
-    """Return the paths of each group as one text: M, then L for lines and A for arcs, then Z."""
-    paths = sorted(paths, key=lambda path: groups.index(path.dxf_layer))
-    points, _, bulges = pieces_of(paths)
-    stops = np.cumsum([len(path.points) for path in paths])
-    starts, which = np.concatenate(([0], stops[:-1])), np.arange(len(paths))
+def _paths(bundle: Bundle, corners: Array) -> list[str]:
+    """Return each path: M, then L for lines and A for arcs, then Z."""
+    bulges, n_rows, number = bundle.bulges.copy(), bundle.n_points + 1, np.arange(len(bundle.n_points))
+    after = pieces_after(bulges, bundle.n_points, bundle.is_closed)
+    last = np.cumsum(n_rows) - 1
+    first = last - bundle.n_points
     # a row for what leads to each vertex, and one for what leads back from the last to the first
-    points = points[np.insert(np.arange(len(points)), stops, starts)]
-    bulges = np.insert(bulges, starts, 0.0)
-    bent, size = np.flatnonzero(bulges), np.zeros(len(bulges))
+    points = bundle.points[np.insert(np.arange(len(after)), last - number, after[last - number - 1])]
+    bulges = np.insert(bulges, first - number, 0.0)
+    bent = np.flatnonzero(bulges)
     bulge = np.abs(bulges[bent])
-    size[bent] = np.hypot(*(points[bent] - points[bent - 1]).T) * (1.0 + bulge**2) / (4.0 * bulge)
-    kinds = np.full(len(bulges), _LINE)
+    radius = np.hypot(*(points[bent] - points[bent - 1]).T) * (1.0 + bulge**2) / (4.0 * bulge)
+    radius = rounded(np.minimum(radius, _STRAIGHT), _DECIMALS)
+    arcs = np.zeros((len(bent), _ARC), np.uint32)
+    lay_numbers(arcs[:, :_WIDE], radius, _DECIMALS, b"A")
+    lay_numbers(arcs[:, _WIDE:-2], radius, _DECIMALS, b" ")
     # counter-clockwise stays so to the eye when y is turned: SVG calls that sweep 0
-    kinds[bent] = _ARC + 2 * (bulge > 1.0) + (bulges[bent] < 0.0)
-    kinds[starts + which] = _MOVE
-    kinds[stops + which] += np.where([path.is_closed for path in paths], _CLOSED, _OPEN)
-    used = _USED[kinds]
-    values = rounded(
-        np.column_stack((size, size, (points - corner) * (1.0, -1.0)))[used], LENGTH.table
-    ).tolist()
-    ends = [0, *np.cumsum(used.sum(axis=1)).tolist()]
-    forms, rows = [_FORMS[kind] for kind in kinds.tolist()], dict.fromkeys(groups, 0)
-    for path in paths:
-        rows[path.dxf_layer] += len(path.points) + 1
-    found, begin = dict[str, list[str]](), 0
-    for name, n in rows.items():
-        text = "".join(forms[begin : begin + n]) % tuple(values[ends[begin] : ends[begin + n]])
-        found[name] = [text[:-1]] if text else []
-        begin += n
-    return found
+    arcs[:, -2] = np.where(bulge > 1.0, cell(b" 0 1"), cell(b" 0 0"))
+    arcs[:, -1] = np.where(bulges[bent] < 0.0, cell(b" 1 "), cell(b" 0 "))
+    n_drawn = np.repeat(np.arange(len(corners)), bundle.n_paths)
+    places = rounded((points - corners[np.repeat(n_drawn, n_rows)]) * (1.0, -1.0), _DECIMALS)
+    cells = np.zeros((len(points), _ARC + 2 * _WIDE + 1), np.uint32)
+    lay_numbers(cells[:, _ARC : _ARC + _WIDE], places[:, 0], _DECIMALS, b"L")
+    lay_numbers(cells[:, _ARC + _WIDE : -1], places[:, 1], _DECIMALS, b" ")
+    cells[np.concatenate((first, bent)), _ARC] -= cell(b"L")
+    cells[bent, :_ARC] = arcs
+    cells[last[bulges[last] == 0.0], :-1] = 0
+    cells[last, -1] = np.where(bundle.is_closed, cell(f"Z{PART}".encode()), cell(PART.encode()))
+    return [f'<path d="M{part}"/>\n' for part in parts_of(cells)]
 
 
-def _text_elements(
-    drawing: Drawing, styles: Mapping[str, LineStyle], corner: tuple[float, float]
-) -> dict[str, list[str]]:
-    """Return the lines of text of each group."""
-    found: dict[str, list[str]] = {name: [] for name in styles}
-    labels = drawing.labels
-    places = [(*label.at, label.height, label.align == "centre") for label in labels]
-    x, y, height, is_centred = np.array(places).reshape(-1, 4).T
-    y = corner[1] - y + np.where(is_centred, height / 2.0, 0.0)
-    told = rounded(np.column_stack((x - corner[0], y, height / CAPITAL_RATIO)), LENGTH.table).tolist()
-    for label, numbers in zip(labels, told, strict=True):
-        anchor = ' text-anchor="middle"' if label.align == "centre" else ""
-        found[label.dxf_layer].append(
-            f"{_TEXT % tuple(numbers)}{styles[label.dxf_layer].colour}"
-            f'" stroke="none"{anchor}>{escape(label.text, quote=False)}</text>'
+def _labels(bundle: Bundle, corners: Array) -> list[str]:
+    """Return each line of text."""
+    corner = np.repeat(corners, bundle.n_labels, axis=0)
+    down = corner[:, 1] - bundle.at[:, 1] + np.where(bundle.is_centred, bundle.heights / 2.0, 0.0)
+    numbers = np.column_stack((bundle.at[:, 0] - corner[:, 0], down, bundle.heights / CAPITAL_RATIO))
+    told = numbers_as_text(rounded(numbers, _DECIMALS).ravel(), _DECIMALS)
+    colours = {name: style_of(name).colour for name in {*bundle.label_groups}}
+    anchors = "", ' text-anchor="middle"'
+    return [
+        f'<text x="{x}" y="{y}" font-family="sans-serif" font-size="{size}" fill="{colours[name]}" '
+        f'stroke="none"{anchors[is_centred]}>{escape(text, quote=False)}</text>\n'
+        for x, y, size, name, is_centred, text in zip(
+            told[0::3],
+            told[1::3],
+            told[2::3],
+            bundle.label_groups,
+            bundle.is_centred.tolist(),
+            bundle.texts,
+            strict=True,
         )
-    return found
+    ]
 
 
 def _number(value: float) -> str:

@@ -8,8 +8,10 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from plugs.drafting.drawing import Drawing, Label, Path
-from plugs.files.svg import LINE_WIDTH, MARGIN, render_svg
+from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds
+from plugs.files.bundle import bounds_of, bundle_of
+from plugs.files.dxf import dxf_texts, render_dxf
+from plugs.files.svg import LINE_WIDTH, MARGIN, render_svg, svg_texts
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -120,3 +122,19 @@ def test_drawing_without_lines_is_refused():
     """An empty page would be valid, and cut nothing."""
     with pytest.raises(AssertionError, match="no lines"):
         render_svg(drawing(labels=(Label(text="a", at=(0.0, 0.0), height=5.0),)))
+
+
+def test_many_drawings_at_once_are_the_same_as_each_alone():
+    """Of other groups, sizes and numbers of paths, with labels and without."""
+    bowed = square("KEEL", (1.0, 0.0, -0.2, 3.0))
+    many = {
+        "a": drawing(square(), bowed, square(is_closed=False)),
+        "b": drawing(bowed, labels=(Label(text="x", at=(-300.0, 0.5), height=5.0, align="centre"),)),
+        "c": drawing(square("KEEL"), bowed, labels=(Label(text="<y>", at=(0.0, 1.0 / 3.0), height=7.0),)),
+    }
+    bundle = bundle_of(many)
+    assert svg_texts(bundle) == [render_svg(one) for one in many.values()]
+    assert dxf_texts(bundle) == [render_dxf(one) for one in many.values()]
+    low, high = bounds_of(bundle)
+    boxes = [drawing_bounds(one) for one in many.values()]
+    assert np.column_stack((low, high)).tolist() == [list(box) for box in boxes]
