@@ -73,6 +73,11 @@ def dxf_texts(bundle: Bundle) -> list[str]:
     Returns
     -------
     list of str
+
+    Raises
+    ------
+    AssertionError
+        One has no paths.
     """
     bundle.demand_lines()
     vertices, labels = _vertices(bundle), _labels(bundle)

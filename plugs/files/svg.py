@@ -69,6 +69,11 @@ def svg_texts(bundle: Bundle) -> list[str]:
     Returns
     -------
     list of str
+
+    Raises
+    ------
+    AssertionError
+        One has no paths.
     """
     bundle.demand_lines()
     low, high = bounds_of(bundle)
