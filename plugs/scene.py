@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.body.bands_seen import Band
 from plugs.drawings import OF_CLOTH, edge_drawings, is_pictured, template_drawings
 from plugs.files.kinds import DRAWN
 from plugs.foam.layers import Layer
@@ -23,7 +22,7 @@ from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.shaded import Shaded
 from plugs.stages.beside import CLOTH, Part, made_beside
 from plugs.stages.worked import Worked
-from plugs.templates.bays import every, layer_bands
+from plugs.templates.bays import LayerSeen, every
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -93,30 +92,30 @@ def plug_meshes(work: Worked) -> Scene:
         axis=work.plug.stack.axis,
         foam=_named("foam", work.body.body, FOAM_COLOURS[0]),
         finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
-        layers=layer_meshes(work.layers, layer_bands(work.foam_seen.surface, work.layers)),
+        layers=layer_meshes(work.layers, work.layers_seen.closed),
         thicknesses=tuple(layer.thickness for layer in work.layers),
     )
 
 
-def layer_meshes(layers: Sequence[Layer], bands: Iterable[tuple[int, Band]]) -> tuple[NamedMesh, ...]:
+def layer_meshes(layers: Sequence[Layer], closed: Sequence[LayerSeen]) -> tuple[NamedMesh, ...]:
     """Return the meshes of layers where they lie in the plug, in the order of stacking.
 
     Parameters
     ----------
-    bands : iterable of tuple of int and Band
-        Which of the layers, and what lies in it; one in which there is nothing to look at has no mesh.
+    layers : sequence of Layer
+    closed : sequence of LayerSeen
+        Of each; one in which there is nothing to look at has no mesh.
     """
-    found = {
-        i: NamedMesh(
-            name=layers[i].name,
+    return tuple(
+        NamedMesh(
+            name=layer.name,
             vertices=part.points,
-            triangles=part.triangles,
+            triangles=part.triangles.astype(np.int64),
             colour=FOAM_COLOURS[i % len(FOAM_COLOURS)],
         )
-        for i, part in bands
+        for i, (layer, part) in enumerate(zip(layers, closed, strict=True))
         if len(part.triangles)
-    }
-    return tuple(found[i] for i in sorted(found))
+    )
 
 
 def _named(name: str, body: Body, colour: str) -> NamedMesh:

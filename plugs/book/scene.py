@@ -182,9 +182,10 @@ def make_book_scene(
         finish = _shaded("finished surface", "finish", looks.finish)
         meshes.append(_lined(finish, [one.finish_line for one in scribed]))
     for i, layer in enumerate(layers):
-        whole = not seen.faces
         meshes.append(
-            _shaded(layer.name, "layers", seen.surfaces[i]) if whole else _lid(layer, *seen.faces[i])
+            _lid(layer, *seen.closed[i].faces)
+            if seen.are_parts
+            else _shaded(layer.name, "layers", seen.surfaces[i])
         )
     for template in (t for t in templates if t.line in ("", "foam")):
         meshes.append(_flat(template.name, template.body, "templates"))

@@ -70,19 +70,46 @@ class FoamSeen:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerSeen:
+    """The closed surface of a layer as it lies in the plug.
+
+    Attributes
+    ----------
+    points : (n, 3) float, mm
+    triangles : (m, 3) int
+        Facing outward: parts of those of the foam, then those that fill the faces.
+    n_walls : int, dimensionless
+        How many the first are.
+    """
+
+    points: NDArray[np.float64]
+    triangles: NDArray[np.int32]
+    n_walls: int
+
+    @property
+    def faces(self) -> FacesLeft:
+        """The faces that cutting it from the foam has left."""
+        used, triangles = in_use(self.triangles[self.n_walls :].astype(np.int64))
+        return self.points[used], triangles
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class LayersSeen:
     """Layers as they lie in the plug, to be looked at.
 
     Attributes
     ----------
+    closed : tuple of LayerSeen
+        In the order of stacking.
     surfaces : mapping of int to Shaded
-        By their places in the stack: of all layers, or of those that are pictured where there are faces.
-    faces : tuple of FacesLeft
-        That cutting each from the foam has left; none where the foam between them is not all of it.
+        By their places in the stack: of all layers, or of those that are pictured where they are parts.
+    are_parts : bool
+        Whether the foam that is shown whole is all of the foam between their faces.
     """
 
+    closed: tuple[LayerSeen, ...] = ()
     surfaces: Mapping[int, Shaded] = field(default_factory=dict)
-    faces: tuple[FacesLeft, ...] = ()
+    are_parts: bool = True
 
 
 def foam_bays(
@@ -324,15 +351,16 @@ def layers_seen(foam: FoamSeen, layers: Sequence[Layer]) -> LayersSeen:
     LayersSeen
     """
     shown = range(0, len(layers), every(layers))
-    surfaces, left = dict[int, Shaded](), dict[int, FacesLeft]()
+    surfaces, closed = dict[int, Shaded](), dict[int, LayerSeen]()
     for i, part in layer_bands(foam.surface, layers):
         if i in shown or not foam.are_parts:
             surfaces[i] = shaded(known_in(foam.surface, part))
-        if foam.are_parts:
-            used, triangles = in_use(part.triangles[len(part.source) :])
-            left[i] = part.points[used], triangles
+        triangles = part.triangles.astype(np.int32)
+        closed[i] = LayerSeen(points=part.points.copy(), triangles=triangles, n_walls=len(part.source))
     return LayersSeen(
-        surfaces={i: surfaces[i] for i in sorted(surfaces)}, faces=tuple(left[i] for i in sorted(left))
+        closed=tuple(closed[i] for i in sorted(closed)),
+        surfaces={i: surfaces[i] for i in sorted(surfaces)},
+        are_parts=foam.are_parts,
     )
 
 

@@ -136,7 +136,7 @@ def test_layers_that_no_picture_shows_are_not_shaded(book: Book, monkeypatch: py
     monkeypatch.setattr(plugs.templates.bays, "_MOST_PICTURED", 2)
     seen += [layers_seen(foam, work.layers)]
     assert [len(one.surfaces) for one in seen] == [len(work.layers), 2]
-    assert [len(one.faces) for one in seen] == 2 * [len(work.layers)] > [2]
+    assert [len(one.closed) for one in seen] == 2 * [len(work.layers)] > [2]
     all_of, few = (make_book_scene(work.looks, work.layers, one).meshes for one in seen)
     for one, other in zip(all_of, few, strict=True):
         assert np.array_equal(one.vertices, other.vertices)
