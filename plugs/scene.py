@@ -22,7 +22,7 @@ from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.shaded import Shaded
 from plugs.stages.beside import CLOTH, Part, made_beside
 from plugs.stages.worked import Worked
-from plugs.templates.bays import LayerSeen, every
+from plugs.templates.bays import LayerCut, every
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -92,18 +92,18 @@ def plug_meshes(work: Worked) -> Scene:
         axis=work.plug.stack.axis,
         foam=_named("foam", work.body.body, FOAM_COLOURS[0]),
         finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
-        layers=layer_meshes(work.layers, work.layers_seen.closed),
+        layers=layer_meshes(work.layers, work.layers_cut.layers),
         thicknesses=tuple(layer.thickness for layer in work.layers),
     )
 
 
-def layer_meshes(layers: Sequence[Layer], closed: Sequence[LayerSeen]) -> tuple[NamedMesh, ...]:
+def layer_meshes(layers: Sequence[Layer], cut: Sequence[LayerCut]) -> tuple[NamedMesh, ...]:
     """Return the meshes of layers where they lie in the plug, in the order of stacking.
 
     Parameters
     ----------
     layers : sequence of Layer
-    closed : sequence of LayerSeen
+    cut : sequence of LayerCut
         Of each; one in which there is nothing to look at has no mesh.
     """
     return tuple(
@@ -113,7 +113,7 @@ def layer_meshes(layers: Sequence[Layer], closed: Sequence[LayerSeen]) -> tuple[
             triangles=part.triangles.astype(np.int64),
             colour=FOAM_COLOURS[i % len(FOAM_COLOURS)],
         )
-        for i, (layer, part) in enumerate(zip(layers, closed, strict=True))
+        for i, (layer, part) in enumerate(zip(layers, cut, strict=True))
         if len(part.triangles)
     )
 

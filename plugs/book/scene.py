@@ -183,9 +183,7 @@ def make_book_scene(
         meshes.append(_lined(finish, [one.finish_line for one in scribed]))
     for i, layer in enumerate(layers):
         meshes.append(
-            _lid(layer, *seen.closed[i].faces)
-            if seen.are_parts
-            else _shaded(layer.name, "layers", seen.surfaces[i])
+            _lid(layer, *seen.cut[i].faces) if seen.cut else _shaded(layer.name, "layers", seen.surfaces[i])
         )
     for template in (t for t in templates if t.line in ("", "foam")):
         meshes.append(_flat(template.name, template.body, "templates"))

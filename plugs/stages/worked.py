@@ -27,7 +27,7 @@ from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, StackT
 from plugs.stages.shape import Cutters, Lines
 from plugs.stages.stage import Staged, stage
 from plugs.templates.base_plan import BasePlan
-from plugs.templates.bays import FoamSeen, LayersSeen, foam_seen, layers_seen
+from plugs.templates.bays import LayersCut, LayersSeen, cut_layers, foam_seen, layers_seen
 from plugs.templates.templates import Template
 from plugs.templates.words import Templates
 
@@ -211,16 +211,17 @@ class Worked(Staged):
         return looks_of(self.body, None if self.skin_proof is None else self.finish)
 
     @stage(after=("body", "looks", "standing", "layering"))
-    def foam_seen(self) -> FoamSeen:
-        """The foam as it is looked at when it is glued."""
+    def layers_cut(self) -> LayersCut:
+        """The foam as it is looked at when it is glued, cut into its layers."""
         later = made_later(self.layering.pockets)
         bare, hollowed = seen_before(self.body, later) if later else (self.looks.bare, self.looks.hollowed)
-        return foam_seen(bare, hollowed, self.layers, self.standing.templates, are_parts=not later)
+        foam = foam_seen(bare, hollowed, self.layers, self.standing.templates, are_parts=not later)
+        return cut_layers(foam, self.layers)
 
-    @stage(after=("layering", "foam_seen"))
+    @stage(after=("layers_cut",))
     def layers_seen(self) -> LayersSeen:
         """The layers as they are looked at when they are glued."""
-        return layers_seen(self.foam_seen, self.layers)
+        return layers_seen(self.layers_cut)
 
     @stage("stock", "cutting", after=("layering",), by_value=True)
     def sizes(self) -> tuple[tuple[Size, ...], ...]:

@@ -70,7 +70,7 @@ class FoamSeen:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class LayerSeen:
+class LayerCut:
     """The closed surface of a layer as it lies in the plug.
 
     Attributes
@@ -94,22 +94,38 @@ class LayerSeen:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
+class LayersCut:
+    """The foam as it is looked at when it is glued, cut into its layers.
+
+    Attributes
+    ----------
+    foam : FoamSeen
+    layers : tuple of LayerCut
+        In the order of stacking.
+    bands : mapping of int to Band
+        The same of those that are looked at by themselves, by their places in the stack: of all layers, or
+        of those that are pictured where they are parts of the foam that is shown whole.
+    """
+
+    foam: FoamSeen
+    layers: tuple[LayerCut, ...]
+    bands: Mapping[int, Band]
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class LayersSeen:
     """Layers as they lie in the plug, to be looked at.
 
     Attributes
     ----------
-    closed : tuple of LayerSeen
-        In the order of stacking.
     surfaces : mapping of int to Shaded
-        By their places in the stack: of all layers, or of those that are pictured where they are parts.
-    are_parts : bool
-        Whether the foam that is shown whole is all of the foam between their faces.
+        By their places in the stack: of all layers, or of those that are pictured where there are faces.
+    cut : tuple of LayerCut
+        All of them; none where the foam between their faces is not all of it.
     """
 
-    closed: tuple[LayerSeen, ...] = ()
     surfaces: Mapping[int, Shaded] = field(default_factory=dict)
-    are_parts: bool = True
+    cut: tuple[LayerCut, ...] = ()
 
 
 def foam_bays(
@@ -338,8 +354,8 @@ def foam_seen(
     return FoamSeen(surface=known(bare, hollowed), are_parts=are_parts)
 
 
-def layers_seen(foam: FoamSeen, layers: Sequence[Layer]) -> LayersSeen:
-    """Return the layers as they lie in the plug, to be looked at.
+def cut_layers(foam: FoamSeen, layers: Sequence[Layer]) -> LayersCut:
+    """Return the foam as it is looked at, cut into its layers.
 
     Parameters
     ----------
@@ -348,19 +364,37 @@ def layers_seen(foam: FoamSeen, layers: Sequence[Layer]) -> LayersSeen:
 
     Returns
     -------
+    LayersCut
+    """
+    shown = range(0, len(layers), every(layers) if foam.are_parts else 1)
+    bands, closed = dict[int, Band](), dict[int, LayerCut]()
+    for i, part in layer_bands(foam.surface, layers):
+        points, triangles = part.points.copy(), part.triangles.astype(np.int32)  # not all of its neighbours'
+        closed[i] = LayerCut(points=points, triangles=triangles, n_walls=len(part.source))
+        if i in shown:
+            bands[i] = replace(part, points=points)
+    return LayersCut(
+        foam=foam,
+        layers=tuple(closed[i] for i in sorted(closed)),
+        bands={i: bands[i] for i in sorted(bands)},
+    )
+
+
+def layers_seen(cut: LayersCut) -> LayersSeen:
+    """Return the layers as they lie in the plug, to be looked at.
+
+    Parameters
+    ----------
+    cut : LayersCut
+
+    Returns
+    -------
     LayersSeen
     """
-    shown = range(0, len(layers), every(layers))
-    surfaces, closed = dict[int, Shaded](), dict[int, LayerSeen]()
-    for i, part in layer_bands(foam.surface, layers):
-        if i in shown or not foam.are_parts:
-            surfaces[i] = shaded(known_in(foam.surface, part))
-        triangles = part.triangles.astype(np.int32)
-        closed[i] = LayerSeen(points=part.points.copy(), triangles=triangles, n_walls=len(part.source))
+    surface = cut.foam.surface
     return LayersSeen(
-        closed=tuple(closed[i] for i in sorted(closed)),
-        surfaces={i: surfaces[i] for i in sorted(surfaces)},
-        are_parts=foam.are_parts,
+        surfaces={i: shaded(known_in(surface, band)) for i, band in cut.bands.items()},
+        cut=cut.layers if cut.foam.are_parts else (),
     )
 
 

@@ -20,7 +20,7 @@ from plugs.lines.checks import checked_loft
 from plugs.mesh.mesh import measure
 from plugs.mesh.shaded import known
 from plugs.scene import layer_meshes
-from plugs.templates.bays import FoamSeen, layers_seen
+from plugs.templates.bays import FoamSeen, cut_layers
 from tests.shapes import tapered_plan
 
 
@@ -30,7 +30,7 @@ def test_layers_are_read_with_names_and_sizes(axis: str) -> None:
     solid = make_solid(checked_loft(tapered_plan(radius=20.0)), (), (), 0.05)
     layers, _ = make_layers(solid.body, Stack(axis=axis, thicknesses=(50.0,)))
     foam = FoamSeen(surface=known(solid.body), are_parts=True)
-    meshes = layer_meshes(layers, layers_seen(foam, layers).closed)
+    meshes = layer_meshes(layers, cut_layers(foam, layers).layers)
     scene = trimesh.load(io.BytesIO(glb_bytes(meshes)), file_type="glb")
     assert list(scene.geometry) == [layer.name for layer in layers]
     assert set(scene.graph.nodes_geometry) == {layer.name for layer in layers}

@@ -30,7 +30,7 @@ from plugs.mesh.mesh import Body
 from plugs.mesh.shaded import known
 from plugs.mesh.triangles import areas, six_volumes
 from plugs.stages.foam import foam_as_glued
-from plugs.templates.bays import foam_seen, layer_bands, layers_seen
+from plugs.templates.bays import cut_layers, foam_seen, layer_bands, layers_seen
 from tests.books import Book, book_of
 from tests.demos import some
 
@@ -132,11 +132,11 @@ def test_layers_that_no_picture_shows_are_not_shaded(book: Book, monkeypatch: py
     """By two pictured at most every so many is; the book shows all of them as it does by a hundred."""
     work = book.work
     foam = foam_seen(work.looks.bare, work.looks.hollowed, work.layers, work.standing.templates)
-    seen = [layers_seen(foam, work.layers)]
+    seen = [layers_seen(cut_layers(foam, work.layers))]
     monkeypatch.setattr(plugs.templates.bays, "_MOST_PICTURED", 2)
-    seen += [layers_seen(foam, work.layers)]
+    seen += [layers_seen(cut_layers(foam, work.layers))]
     assert [len(one.surfaces) for one in seen] == [len(work.layers), 2]
-    assert [len(one.closed) for one in seen] == 2 * [len(work.layers)] > [2]
+    assert [len(one.cut) for one in seen] == 2 * [len(work.layers)] > [2]
     all_of, few = (make_book_scene(work.looks, work.layers, one).meshes for one in seen)
     for one, other in zip(all_of, few, strict=True):
         assert np.array_equal(one.vertices, other.vertices)

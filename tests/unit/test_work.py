@@ -112,7 +112,7 @@ def test_a_recipe_that_is_loaded_has_made_nothing_heavy(tmp_path: Path) -> None:
             ("glb",),
             {
                 *("faces", "body", "finish", "finished", "skin_proof", "in_stack", "standing", "layering"),
-                *("looks", "foam_seen"),
+                *("looks", "layers_cut"),
             },
         ),
     ],
