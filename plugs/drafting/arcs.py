@@ -7,23 +7,20 @@ curve may stand off the chord by the chord error that the mesh was allowed, and 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from hashlib import blake2b
-from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.flat import begun_at, lowest_vertex
+from plugs.drafting.flat import Indices, first_of, lowest_of, round_of
 from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD, LENGTH
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 COLLINEAR: Final = 1e-3
 """Vertices this near to a straight line are left out, mm: a twentieth of the default chord error, and of a
@@ -32,12 +29,6 @@ smaller one."""
 _ON_CHORD: Final = 1e-4
 """A vertex this near to a chord, mm, is no vertex but a point on it: a cut through a mesh leaves
 such points where it meets the diagonals of flat quadrilaterals."""
-
-_FITS: Final[dict[tuple[bytes, float, float], tuple[Array, Array]]] = {}
-"""Fits by the digests of rings: layers, sheets and their faces show the same rings again."""
-
-_MOST_FITS: Final = 8192
-"""Fits that are kept: those of some hundred layers and their sheets."""
 
 _CHORD: Final = ContextVar("chord", default=CHORD)
 """Chord error of the outlines that are being drawn, mm."""
@@ -64,72 +55,77 @@ machines lose them (common practice, no source)."""
 _TRUE_ARC_RATIO: Final = 0.01
 """Vertices of a true arc are this share of the tolerance from it; drawn curves are not."""
 
+_WIDE: Final = math.tan(0.2 * _LARGEST_ARC)
+"""Bulge of an arc that may have been stopped by its angle."""
+
+_AT_ONCE: Final = 16
+"""Lengths of an arc that are tried together at first."""
+
+_MOST_AT_ONCE: Final = 1 << 16
+"""Distances of vertices from arcs that are found together."""
+
+_BATCH: Final = 65_536
+"""Vertices of the rings that are fitted together."""
+
+_TURNS: Final = 2.0**40
+"""Turns are summed in this share of a radian."""
+
 
 @record(slots=True, kw_only=True, eq=False)
-class _Fit:
-    """One candidate arc: how far it bows, centre, radius, and how far vertices are off it."""
+class _Rings:
+    """Closed rings, one after the other: of each vertex the chord after it, its turn, if arcs begin at it.
 
-    bulge: float
-    sagitta: float
-    centre: complex
-    radius: float
-    away: float
+    What is found of one does not depend on those beside it, to the last digit. And how near arcs are to the
+    vertices, and the chord error.
+    """
 
-
-@record(slots=True, kw_only=True, eq=False)
-class _Ring:
-    """A closed ring: of each vertex the chord after it, its turn, and whether an arc may begin at it."""
-
-    z: NDArray[np.complex128]
+    counts: Indices
+    x: Array
+    y: Array
     chord: Array
     turn: Array
     begins: NDArray[np.bool_]
-    tolerance: float
-    error: float
-
-    @property
-    def room(self) -> float:
-        """How far an arc may stand over a chord."""
-        return self.tolerance + max(self.error - 2.0 * _ON_CHORD, 0.0)
+    near: tuple[float, float]
 
 
 class _Open:
-    """A ring opened at a vertex, closed again and some vertices past its seam; and where arcs may end."""
+    """Rings opened at a vertex each, closed again and some vertices past that; and where arcs may end."""
 
-    def __init__(self, ring: _Ring, first: int, beyond: int = 0) -> None:
+    def __init__(self, rings: _Rings, first: Indices, beyond: int = 0) -> None:
         """Put in order what the search asks for again and again."""
-        self.tolerance, self.room = ring.tolerance, ring.room
-        self.collinear = min(COLLINEAR, 0.05 * ring.error)
-        self.z, self.chord = _opened(ring.z, first, beyond + 1), _opened(ring.chord, first, beyond)
-        self.last = len(self.chord)
-        signed = _opened(ring.turn, first, beyond + 1)
-        self.turn = np.abs(signed)
-        self._turned = np.cumsum(self.turn)
-        self._sign = _ways(signed)
+        self.tolerance, error = rings.near
+        # how far an arc may stand over a chord
+        self.room = self.tolerance + max(error - 2.0 * _ON_CHORD, 0.0)
+        self.collinear = min(COLLINEAR, 0.05 * error)
+        order = round_of(rings.counts, first, beyond + 1)
+        self.last: Indices = np.cumsum(rings.counts + beyond + 1) - 1
+        self.first: Indices = self.last - rings.counts - beyond
+        self.x, self.y, self.chord = rings.x[order], rings.y[order], rings.chord[order]
+        signed = rings.turn[order]
+        turn = np.abs(signed)
+        self._turned = np.cumsum(np.rint(turn * _TURNS).astype(np.int64))  # whole numbers: sums are exact
+        self.way = np.where(turn < _SURE_CORNER, np.sign(signed), 0.0)
         # a vertex breaks an arc when it is a corner or turns the other way than the one before it
-        breaks = (self._sign[1:] != self._sign[:-1]) | (self._sign[1:] == 0.0)
-        self._breaks: Indices = np.append(np.flatnonzero(breaks) + 1, self.last)
-        self._corners: Indices = np.append(np.flatnonzero(self.turn > _DOUBTFUL_CORNER), self.last)
-        begins = _opened(ring.begins, first, beyond + 1)
-        begins[-_LEAST_CHORDS:] = False
-        self._begins: Indices = np.append(np.flatnonzero(begins), self.last)
+        breaks = (self.way != np.roll(self.way, 1)) | (self.way == 0.0)
+        begins = rings.begins[order]
+        begins[(self.last - np.arange(_LEAST_CHORDS)[:, None]).ravel()] = False
+        begins[self.last] = breaks[self.last] = True
+        self._breaks, self._begins = np.flatnonzero(breaks), np.flatnonzero(begins)
+        # a vertex that is no small corner turns in proportion to its chords: up to that radius
+        self.even = np.full(len(turn), np.inf)
+        sharp = np.flatnonzero(turn > _DOUBTFUL_CORNER)
+        self.even[sharp] = (self.chord[sharp - 1] + self.chord[sharp]) / turn[sharp]
 
-    def end(self, vertex: int) -> int:
-        """Return the last vertex that an arc from one may reach by its turning."""
-        inner = min(vertex + 1, self.last)
-        if self._sign[inner] == 0.0:
-            return inner
-        run = int(self._breaks[min(int(self._breaks.searchsorted(inner + 1)), len(self._breaks) - 1)])
-        turned = self._turned.searchsorted(self._turned.item(vertex) + _LARGEST_ARC, side="right")
-        return min(run, int(turned), self.last)
+    def ends(self, vertex: Indices, last: Indices) -> Indices:
+        """Return the last vertices that arcs from some may reach by their turning."""
+        inner = np.minimum(vertex + 1, last)
+        run = self._breaks[np.minimum(self._breaks.searchsorted(inner + 1), len(self._breaks) - 1)]
+        turned = self._turned.searchsorted(self._turned[vertex] + int(_LARGEST_ARC * _TURNS), side="right")
+        return np.where(self.way[inner] == 0.0, inner, np.minimum(np.minimum(run, turned), last))
 
-    def next_begin(self, vertex: int) -> int:
-        """Return the next vertex that an arc may begin at, itself included, or the last of all."""
-        return int(self._begins[self._begins.searchsorted(vertex)])
-
-    def next_corner(self, vertex: int) -> int:
-        """Return the next vertex that turns so far that it may be a corner, itself included, or the last."""
-        return int(self._corners[self._corners.searchsorted(vertex)])
+    def next_begins(self, vertex: Indices) -> Indices:
+        """Return the next vertices that arcs may begin at, themselves included, or the last of the rings."""
+        return self._begins[self._begins.searchsorted(vertex)]
 
 
 @contextmanager
@@ -150,6 +146,16 @@ def arcs_within(chord: float) -> Iterator[None]:
         yield
     finally:
         _CHORD.reset(before)
+
+
+def chord_error() -> float:
+    """Return the chord error of the outlines that are being drawn.
+
+    Returns
+    -------
+    float, mm
+    """
+    return _CHORD.get()
 
 
 def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, Array]:
@@ -188,6 +194,37 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
     ----------
     Bulge: DXF reference, LWPOLYLINE, group code 42 (from memory). Fit of the bulge: derived here.
     """
+    return fit_all([points], tolerance=tolerance)[0]
+
+
+def fit_all(rings: Sequence[Array], *, tolerance: float | None = None) -> list[tuple[Array, Array]]:
+    """Return what `fit_arcs` does of each of many polylines, which is quicker than one by one.
+
+    Parameters
+    ----------
+    rings : sequence of (n, 2) float, mm
+    tolerance : float or None, mm
+        As in `fit_arcs`.
+
+    Returns
+    -------
+    list of tuple of (m, 2) float, mm, and (m,) float
+        Points and bulges of each.
+    """
+    chord = chord_error()
+    given = [_checked(ring) for ring in rings]
+    ends = np.cumsum([len(ring) for ring in given])
+    found = list[tuple[Array, Array]]()
+    while len(found) < len(given):
+        done = len(found)
+        before = ends[done] - len(given[done])
+        upto = max(done + 1, int(ends.searchsorted(before + _BATCH, side="right")))
+        found += _fits_of(given[done:upto], 0.5 * chord if tolerance is None else tolerance, chord)
+    return found
+
+
+def _checked(points: Array) -> Array:
+    """Return a ring without its first vertex repeated."""
     given = np.asarray(points, dtype=np.float64)
     if given.ndim != 2 or given.shape[1] != 2 or not np.isfinite(given).all():
         raise AssertionError(f"an outline must be (n, 2) and finite, got shape {given.shape}")
@@ -195,306 +232,269 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
         given = given[:-1]
     if len(given) < 3:
         raise AssertionError(f"an outline needs at least 3 vertices, got {len(given)}")
-    chord = _CHORD.get()
-    within = 0.5 * chord if tolerance is None else tolerance
-    key = (blake2b(given.tobytes()).digest(), within, chord)
-    if key not in _FITS:
-        if len(_FITS) >= _MOST_FITS:
-            _FITS.clear()
-        _FITS[key] = _fit_of(given.copy(), within, chord)
-    points, bulges = _FITS[key]
-    return points.copy(), bulges.copy()
+    return given
 
 
-def _fit_of(given: Array, tolerance: float, chord: float) -> tuple[Array, Array]:
-    """Return the fit of a ring."""
-    kept = _without_collinear(given)
-    if len(kept) <= _LEAST_CHORDS:
-        return kept, np.zeros(len(kept))
-    ring = _ring(kept, tolerance, chord)
-    whole = _Open(ring, _first_vertex(ring))
-    return _straightened(whole.z, *_arcs_and_chords(whole), whole.collinear)
+def _fits_of(given: Sequence[Array], tolerance: float, chord: float) -> list[tuple[Array, Array]]:
+    """Return the fits of rings."""
+    points, counts = _without_collinear(np.concatenate(given), np.array([len(ring) for ring in given]))
+    found = [(ring, np.zeros(len(ring))) for ring in np.split(points, np.cumsum(counts)[:-1])]
+    longer = np.flatnonzero(counts > _LEAST_CHORDS)
+    if len(longer):
+        x, y = points[np.repeat(counts > _LEAST_CHORDS, counts)].T
+        rings = _rings(x.copy(), y.copy(), counts[longer], tolerance, chord)
+        opened = _Open(rings, _firsts(rings))
+        for k, fit in zip(longer.tolist(), _straightened(opened, *_arcs_and_chords(opened)), strict=True):
+            found[k] = fit
+    return found
 
 
-def _without_collinear(points: Array) -> Array:
-    """Return the ring without vertices that only lie on a chord, from a vertex that surely is one."""
-    ring = begun_at(points, lowest_vertex(points))
-    ring = begun_at(ring, int(np.argmax(_from_chord(ring))))
-    line = shapely.linestrings(np.vstack((ring, ring[:1])))
-    thinned = shapely.get_coordinates(shapely.simplify(line, _ON_CHORD, preserve_topology=False))[:-1]
-    if len(thinned) < 3:
-        return ring
+def _without_collinear(points: Array, counts: Indices) -> tuple[Array, Indices]:
+    """Return rings without vertices that only lie on a chord, each from a vertex that surely is one."""
+    starts = np.cumsum(counts) - counts
+    order = round_of(counts, lowest_of(points, counts))
+    away = _from_chord(points, counts)[order]
+    farthest = first_of(away == np.repeat(np.maximum.reduceat(away, starts), counts), counts)
+    order = order[round_of(counts, farthest, 1)]
+    own = np.repeat(np.arange(len(counts)), counts + 1)
+    numbered = np.column_stack((points[order], np.arange(len(order))))
+    lines = shapely.simplify(shapely.linestrings(numbered, indices=own), _ON_CHORD, preserve_topology=False)
+    kept = shapely.get_coordinates(lines, include_z=True)[:, 2].astype(np.intp)
+    ring = np.ones(len(order), dtype=np.bool_)
+    ring[np.cumsum(counts + 1) - 1] = False
+    kept = kept[ring[kept]]
+    many = np.bincount(own[kept], minlength=len(counts))
     # of a chord that lies square to the search, the search may have kept a point in the middle
-    loose = _from_chord(thinned) <= _ON_CHORD
-    kept = thinned[~(loose & ~np.roll(loose, 1))]
-    return kept if len(kept) >= 3 else ring
+    loose = _from_chord(points[order[kept]], many) <= _ON_CHORD
+    kept = kept[~(loose & ~loose[round_of(many, many - 1)])]
+    thinned = np.zeros(len(order), dtype=np.bool_)
+    thinned[kept] = True
+    few = np.minimum(many, np.bincount(own[kept], minlength=len(counts))) < 3
+    thinned = np.where(few[own], ring, thinned)
+    return points[order[thinned]], np.bincount(own[thinned])
 
 
-def _from_chord(ring: Array) -> Array:
+def _from_chord(points: Array, counts: Indices) -> Array:
     """Return each vertex's distance from the line through its neighbours."""
-    z = ring[:, 0] + 1j * ring[:, 1]
-    base = np.concatenate((z[-1:], z[:-1]))
-    across = np.concatenate((z[1:], z[:1])) - base
-    distance: Array = np.abs(((z - base) * np.conj(across)).imag) / np.maximum(np.abs(across), LENGTH)
-    return distance
+    x, y = points.T
+    before, after = round_of(counts, counts - 1), round_of(counts, np.ones_like(counts))
+    across, up = x[after] - x[before], y[after] - y[before]
+    off: Array = np.abs((y - y[before]) * across - (x - x[before]) * up)
+    off /= np.maximum(np.hypot(across, up), LENGTH)
+    return off
 
 
-def _opened(values: NDArray[Any], first: int, beyond: int) -> NDArray[Any]:
-    """Return what goes round a ring from a vertex on, and so many past where it began."""
-    return np.concatenate((values[first:], values[: first + beyond]))
+def _rings(x: Array, y: Array, counts: Indices, tolerance: float, error: float) -> _Rings:
+    """Return rings with what holds wherever they are opened."""
+    after, before = round_of(counts, np.ones_like(counts)), round_of(counts, counts - 1)
+    across, up = x[after] - x, y[after] - y
+    a, b = across[before], up[before]
+    chord, turn = np.hypot(across, up), np.arctan2(up * a - across * b, across * a + up * b)
+    none, near = np.zeros(len(x), dtype=np.bool_), (tolerance, error)
+    return _Rings(counts=counts, x=x, y=y, chord=chord, turn=turn, begins=none, near=near)
 
 
-def _ring(points: Array, tolerance: float, error: float) -> _Ring:
-    """Return a ring with what holds wherever it is opened."""
-    z = points[:, 0] + 1j * points[:, 1]
-    step = _opened(z, 1, 0) - z
-    ring = _Ring(
-        z=z,
-        chord=np.abs(step),
-        turn=np.angle(step * np.conj(_opened(step, len(z) - 1, 0))),
-        begins=np.zeros(len(z), dtype=np.bool_),
-        tolerance=tolerance,
-        error=error,
-    )
-    ring.begins = _begins(ring)
-    return ring
+def _firsts(rings: _Rings) -> Indices:
+    """Return where to open rings so that no arc is cut in two: after a line, else after an arc.
+
+    Of each vertex is found whether five lie on one circle from it on, and turn the same way.
+    """
+    counts, starts = rings.counts, np.cumsum(rings.counts) - rings.counts
+    looped = _Open(rings, np.zeros_like(counts), _LEAST_CHORDS)
+    seam = np.arange(len(rings.x)) + np.repeat(looped.first - starts, counts)
+    rings.begins |= _begins(looped)[seam]
+    if not rings.begins.any():
+        return np.zeros_like(counts)
+    before = round_of(counts, counts - 1)
+    covered = rings.begins | rings.begins[before]
+    covered |= covered[before[before]]
+    gap = np.where(covered, -1.0, rings.chord)
+    widest = np.maximum.reduceat(gap, starts)
+    first = (first_of(gap == np.repeat(widest, counts), counts) + 1) % counts
+    first[~np.logical_or.reduceat(covered, starts)] = 0
+    whole = np.flatnonzero(widest < 0.0)
+    if len(whole):
+        begin = first_of(rings.begins, counts)[whole]
+        length, _ = _longest(looped, looped.first[whole] + begin, looped.last[whole])
+        first[whole] = np.where(length > 0, begin + length, 0) % counts[whole]
+    return first
 
 
-def _begins(ring: _Ring) -> NDArray[np.bool_]:
+def _begins(rings: _Open) -> NDArray[np.bool_]:
     """Return from which vertices five lie on one circle, and turn the same way."""
-    n = len(ring.z)
-    around = _opened(ring.z, 0, _LEAST_CHORDS)
-    span = around[_LEAST_CHORDS:] - ring.z
-    length = np.maximum(np.abs(span), LENGTH)
-    inner = (np.stack([around[k : k + n] for k in (1, 2, 3)]) - ring.z) * (np.conj(span) / length)
-    u, w = inner.real, inner.imag
+    n = len(rings.x) - _LEAST_CHORDS
+    x, y, way = rings.x, rings.y, rings.way
+    across, up = x[_LEAST_CHORDS:] - x[:n], y[_LEAST_CHORDS:] - y[:n]
+    length = np.maximum(np.hypot(across, up), LENGTH)
+    across, up = across / length, up / length
+    dx, dy = (np.stack([v[k : n + k] for k in (1, 2, 3)]) - v[:n] for v in (x, y))
+    u, w = dx * across + dy * up, dy * across - dx * up
     power = u * (u - length) + w * w
     k = (w * power).sum(axis=0) / np.maximum(2.0 * (w * w).sum(axis=0), 1e-30)
-    radius = np.hypot(k, length / 2.0)
+    r2 = k * k + 0.25 * length * length
+    radius = np.sqrt(r2)
     power -= 2.0 * k * w
-    away = np.abs(power / (radius + np.sqrt(np.maximum(radius * radius + power, 0.0)))).max(axis=0)
-    chords = _opened(ring.chord, 0, _LEAST_CHORDS - 1)
-    widest = np.stack([chords[j : j + n] for j in range(_LEAST_CHORDS)]).max(axis=0)
-    room = ring.room - widest**2 / (8.0 * radius)
-    way = _opened(_ways(ring.turn), 1, 2)
-    is_one_way = (way[:n] != 0.0) & (way[:n] == way[1 : n + 1]) & (way[:n] == way[2:])
-    fits: NDArray[np.bool_] = is_one_way & (away <= ring.tolerance) & (away <= room)
+    away = np.abs(np.sqrt(np.maximum(r2 + power, 0.0)) - radius).max(axis=0)
+    widest = np.stack([rings.chord[k : n + k] for k in range(_LEAST_CHORDS)]).max(axis=0)
+    one = way[1 : n + 1]
+    fits: NDArray[np.bool_] = (one != 0.0) & (one == way[2 : n + 2]) & (one == way[3 : n + 3])
+    fits &= (away <= rings.tolerance) & (away + widest * widest / (8.0 * radius) <= rings.room)
     return fits
 
 
-def _ways(turn: Array) -> Array:
-    """Return which way each vertex turns; 0 for straight on and for corners."""
-    return np.where(np.abs(turn) < _SURE_CORNER, np.sign(turn), 0.0)
-
-
-def _first_vertex(ring: _Ring) -> int:
-    """Return where to start so that no arc is cut in two: after a line, else after an arc."""
-    n = len(ring.z)
-    if not ring.begins.any():
-        return 0
-    covered = _opened(ring.begins, n - 3, 0) | _opened(ring.begins, n - 2, 0)
-    covered |= _opened(ring.begins, n - 1, 0) | ring.begins
-    if not covered.all():
-        return (int(np.argmax(np.where(covered, -1.0, ring.chord))) + 1) % n
-    found = _longest_arc(_Open(ring, 0, _LEAST_CHORDS), int(np.argmax(ring.begins)), 2 * _LEAST_CHORDS)
-    return found[0] % n if found else 0
-
-
-def _arcs_and_chords(ring: _Open) -> tuple[Indices, Array]:
+def _arcs_and_chords(rings: _Open) -> tuple[Indices, Array]:
     """Return the vertices that stay and the bulge that follows each, lines still in chords."""
-    stays = np.ones(ring.last + 1, dtype=np.bool_)
-    bulges = np.zeros(ring.last + 1)
-    vertex, hint = ring.next_begin(0), 2 * _LEAST_CHORDS
-    while vertex < ring.last:
-        found = _longest_arc(ring, vertex, hint)
-        finish = vertex + 1
-        if found is not None:
-            finish, fit = found
-            if fit.radius <= _FLATTEST:
-                hint = finish - vertex
-                for begin, end, bulge in _balanced(ring, vertex, finish, fit):
-                    stays[begin + 1 : end], bulges[begin], finish = False, bulge, end
-        vertex = ring.next_begin(finish)
-    at = np.flatnonzero(stays)
+    inner, bulges = np.zeros(len(rings.x) + 1, dtype=np.int64), np.zeros(len(rings.x))
+    vertex, last = rings.next_begins(rings.first), rings.last
+    while len(going := np.flatnonzero(vertex < last)):
+        vertex, last = vertex[going], last[going]
+        length, (_, _, bulge, radius) = _longest(rings, vertex, last)
+        finish = vertex + np.maximum(length, 1)
+        is_arc = (length > 0) & (radius <= _FLATTEST)
+        for k in np.flatnonzero(is_arc & (finish < last) & (np.abs(bulge) >= _WIDE)).tolist():
+            begins, ends, parts = _balanced(rings, vertex[k], finish[k], last[k], bulge[k], radius[k])
+            inner[begins[1:]] -= 1
+            inner[begins[1:] + 1] += 1
+            bulges[begins[1:]], bulge[k], finish[k] = parts[1:], parts[0], ends[-1]
+        inner[vertex[is_arc] + 1] += 1
+        inner[finish[is_arc]] -= 1
+        bulges[vertex[is_arc]] = bulge[is_arc]
+        vertex = rings.next_begins(finish)
+    at = np.flatnonzero(np.cumsum(inner)[:-1] == 0)
     return at, bulges[at]
 
 
-def _longest_arc(ring: _Open, vertex: int, hint: int) -> tuple[int, _Fit] | None:
-    """Return the last vertex of the longest arc from ``vertex``, and the arc, if there is one."""
-    fits = _Fits(ring, vertex, 2 * hint)
-    # how far vertices are off an arc grows with the third power of its length: the next trial is where
-    # that meets what is allowed, and half way where this does not narrow the search
-    reached, beyond, near, far = _LEAST_CHORDS - 1, fits.most + 1, 0.0, math.inf
-    best, trial, slow = None, min(max(hint, _LEAST_CHORDS), fits.most), 0
-    while reached < trial < beyond:
-        width = beyond - reached
-        fit = fits.over(trial, ring.tolerance)
-        if fit is not None:
-            best, reached, near = fit, trial, math.cbrt(fits.share)
-        else:
-            beyond, far = trial, math.cbrt(fits.share)
-        if beyond > fits.most:
-            trial = min(max(reached + 1, int(reached * min(2.0, 1.0 / max(near, 0.5)))), fits.most)
-        elif slow >= 2 or far == math.inf:
-            trial, slow = (reached + beyond) // 2, 0
-        else:
-            guess = reached + int((beyond - reached) * (1.0 - near) / max(far - near, 1e-9))
-            trial = min(max(guess, reached + 1), beyond - 1)
-            slow = slow + 1 if 2 * (beyond - reached) > width else 0
-    if best is None:
-        return None
-    strict = ring.tolerance * _TRUE_ARC_RATIO
-    if best.away > strict:
-        exact, known, beyond = None, 0, reached
-        trial = max(_LEAST_CHORDS, (reached + 1) // 2)
-        while known < trial < beyond:
-            fit = fits.over(trial, strict)
-            if fit is not None:
-                known, exact = trial, fit
-            elif exact is None:
-                break
-            else:
-                beyond = trial
-            trial = (known + beyond) // 2
-        if exact is not None:
-            reached, best = known, exact
-    if best.sagitta < ring.collinear:
-        return None
-    return vertex + reached, best
+def _longest(rings: _Open, begin: Indices, last: Indices) -> tuple[Indices, Array]:
+    """Return over how many chords the longest arcs from vertices go, 0 for none, and (4, n) the arcs."""
+    most = rings.ends(begin, last) - begin
+    strict = rings.tolerance * _TRUE_ARC_RATIO
+    lengths, arcs = np.zeros((2, len(begin)), dtype=np.intp), np.zeros((2, 4, len(begin)))
+    low, going = _LEAST_CHORDS, np.flatnonzero(most >= _LEAST_CHORDS)
+    while len(going):
+        high = low + min(max(low, _AT_ONCE), max(_MOST_AT_ONCE // low, 1)) - 1
+        count = np.arange(low, high + 1)
+        for part in _parts(going, high * len(count)):
+            share, figures = _fits(rings, begin[part], count)
+            fits = (share <= 1.0) & (count <= most[part, None])
+            top = (np.array((fits, fits & (figures[0] <= strict))) * count).max(axis=2)
+            which, lane = np.nonzero(top)
+            top, own = top[which, lane], part[lane]
+            lengths[which, own], arcs[which, :, own] = top, figures[:, lane, top - low].T
+        low, going = high + 1, going[(lengths[0, going] == high) & (most[going] > high)]
+    # a true arc ends where it does, not where the next line or arc is still within the tolerance
+    which, own = (2 * lengths[1] >= lengths[0]).astype(np.intp), np.arange(len(begin))
+    length, found = lengths[which, own], arcs[which, :, own].T
+    length[found[1] < rings.collinear] = 0
+    return length, found
 
 
-class _Fits:
-    """The arcs from a vertex that fit, over so many chords: what is the same for all is found once."""
-
-    def __init__(self, ring: _Open, begin: int, ahead: int) -> None:
-        """Begin at a vertex, with so many chords in view."""
-        self._ring, self._begin = ring, begin
-        self.most = ring.end(begin) - begin
-        self._corner = ring.next_corner(begin + 1) - begin
-        step = complex(ring.z[begin + 1] - ring.z[begin])
-        self._way = step / max(abs(step), LENGTH)
-        self._circle = np.ones(3)
-        self.share = math.inf
-        self._look(ahead)
-
-    def _look(self, ahead: int) -> None:
-        """Put the next vertices in place: of each its distance's square, x along the first chord, and y."""
-        self._seen = min(ahead, self.most)
-        ring, begin, end = self._ring, self._begin, self._begin + self._seen
-        points = (ring.z[begin + 1 : end + 1] - ring.z[begin]) * self._way.conjugate()
-        self._rows = rows = np.empty((3, self._seen))
-        rows[1], rows[2] = points.real, points.imag
-        # sums of x x, x y, y y, and of x and y by the square
-        sums = np.empty((5, self._seen))
-        np.multiply(rows[1], rows[1:], out=sums[:2])
-        np.multiply(rows[2], rows[2], out=sums[2])
-        np.add(sums[0], sums[2], out=rows[0])
-        np.multiply(rows[0], rows[1:], out=sums[3:])
-        self._sums = np.add.accumulate(sums, axis=1)
-        self._widest = np.maximum.accumulate(ring.chord[begin:end])
-
-    def over(self, count: int, within: float) -> _Fit | None:
-        """Return the arc over some chords that fits best, or None when a vertex is farther off or it is none.
-
-        Both ends are kept, so only the centre's height k over the chord is free. With u along and w
-        across the chord of length c, a point off the circle has u (u - c) + w w - 2 k w = g, by which
-        it is g / (r + sqrt(r r + g)) off a circle of radius r; least squares of g, weighed by w, give k.
-        How much of what is allowed it takes is `share`, endless where it is no arc at all.
-        """
-        self.share = math.inf
-        if count > self._seen:
-            self._look(2 * count)
-        _, x, y = self._rows[:, count - 1].tolist()
-        length = math.hypot(x, y)
-        if length < LENGTH:
-            return None
-        x, y = x / length, y / length
-        xx, xy, yy, sx, sy = self._sums[:, count - 2].tolist()
-        weight = y * y * xx - 2.0 * x * y * xy + x * x * yy
-        if weight <= 0.0:
-            return None
-        power = x * sy - y * sx - length * (x * y * (yy - xx) + (x * x - y * y) * xy)
-        k = power / (2.0 * weight)
-        radius = math.hypot(k, length / 2.0)
-        centre = complex(length / 2.0, k) * complex(x, y)
-        self._circle[1:] = -2.0 * centre.real, -2.0 * centre.imag
-        off = np.dot(self._circle, self._rows[:, : count - 1])
-        out, into = off.item(off.argmax()), -off.item(off.argmin())
-        away = max(
-            out / (radius + math.sqrt(radius * radius + max(out, 0.0))),
-            into / (radius + math.sqrt(max(radius * radius - into, 0.0))),
-        )
-        widest = self._widest.item(count - 1)
-        share = max(away / within, (away + widest * widest / (8.0 * radius)) / self._ring.room)
-        if share > 1.0:
-            self.share = share
-            return None
-        _, u, v = self._rows[:, (count - 1) // 2].tolist()
-        side = -1.0 if x * v > y * u else 1.0
-        if side * k < 0.0:
-            return None
-        sagitta = length * length / (4.0 * (radius + side * k))
-        bulge = 2.0 * sagitta / length
-        if bulge > _LARGEST_BULGE or (count > self._corner and not self._turns_evenly(count, radius)):
-            return None
-        centre = complex(self._ring.z[self._begin]) + centre * self._way
-        self.share = share
-        return _Fit(bulge=side * bulge, sagitta=sagitta, centre=centre, radius=radius, away=away)
-
-    def _turns_evenly(self, count: int, radius: float) -> bool:
-        """Return whether no vertex between is a small corner: each turns in proportion to its chords."""
-        begin, finish = self._begin, self._begin + count
-        turn, chord = self._ring.turn[begin + 1 : finish], self._ring.chord[begin:finish]
-        even = (turn <= _DOUBTFUL_CORNER) | (turn <= (chord[:-1] + chord[1:]) / radius)
-        return bool(even.all())
+def _parts(vertices: Indices, size: int) -> list[Indices]:
+    """Return vertices in parts, of which so much each can be held close at hand."""
+    count = max(_MOST_AT_ONCE // size, 1)
+    return [vertices[k : k + count] for k in range(0, len(vertices), count)]
 
 
-def _balanced(ring: _Open, begin: int, finish: int, fit: _Fit) -> list[tuple[int, int, float]]:
-    """Return the arc with its bulge, or when only its angle stopped it, the whole bow in equal parts."""
-    one = [(begin, finish, fit.bulge)]
-    angle = 4.0 * math.atan(abs(fit.bulge))
-    if finish >= ring.last or angle < 0.8 * _LARGEST_ARC:
-        return one
-    on_circle = np.abs(np.abs(ring.z[begin:] - fit.centre) - fit.radius) <= ring.tolerance
-    sagitta = ring.chord[begin:] ** 2 / (8.0 * fit.radius)
-    same = on_circle[1:] & (sagitta <= ring.room)
+def _fits(rings: _Open, begin: Indices, count: Indices) -> tuple[Array, Array]:
+    """Return (n, k) how much arcs from vertices over so many chords take of what is allowed; inf for none.
+
+    And (4, n, k) how far vertices are off the arcs that fit best, sagitta, bulge and radius. Both ends are
+    kept, so only the centre's height k over the chord is free. With u along and w across the chord of length
+    c, a point off the circle of radius r has u (u - c) + w w - 2 k w = g, and is sqrt(r r + g) - r off it;
+    least squares of g, weighed by w, give k.
+    """
+    low, high = int(count[0]), int(count[-1])
+    at = begin[:, None] + np.arange(high + 1)
+    x, y = rings.x.take(at, mode="clip"), rings.y.take(at, mode="clip")
+    x -= x[:, :1]
+    y -= y[:, :1]
+    # along the first chord, across it, and the distance's square
+    first = np.maximum(np.hypot(x[:, 1:2], y[:, 1:2]), LENGTH)
+    c, s = x[:, 1:2] / first, y[:, 1:2] / first
+    points = np.empty((3, *at.shape))
+    points[0], points[1] = x * c + y * s, y * c - x * s
+    x, y, squares = points
+    np.add(x * x, y * y, out=squares)
+    sums = np.cumsum((points[:2, None] * points)[..., :high], axis=3)[..., low - 1 :]
+    end_x, end_y, square = points[..., low:]
+    length = np.maximum(np.sqrt(square), LENGTH)
+    ex, ey = end_x / length, end_y / length
+    # sums of w times x, y and the square; then of w by itself
+    wx, wy, power = ex * sums[1] - ey * sums[0]
+    weight = ex * wy - ey * wx
+    power -= length * (ex * wx + ey * wy)
+    k = power / np.maximum(weight, 1e-30)  # twice the height
+    r2 = 0.25 * (k * k + square)
+    radius = np.maximum(np.sqrt(r2), LENGTH)
+    off = squares.T[1:high, :, None] - (end_x - k * ey) * x.T[1:high, :, None]
+    off -= (end_y + k * ex) * y.T[1:high, :, None]
+    off *= np.arange(1, high)[:, None, None] < count
+    figures = np.empty((4, *k.shape))
+    away, sagitta, bulge, figures[3] = figures[0], figures[1], figures[2], radius
+    inward = radius - np.sqrt(np.maximum(r2 + off.min(axis=0), 0.0))
+    np.maximum(np.sqrt(r2 + off.max(axis=0)) - radius, inward, out=away)
+    widest = np.maximum.accumulate(rings.chord.take(at, mode="clip"), axis=1)[:, low - 1 : high]
+    even = np.minimum.accumulate(rings.even.take(at[:, 1:high], mode="clip"), axis=1)[:, low - 2 :]
+    share = np.maximum(away / rings.tolerance, (away + widest * widest / (8.0 * radius)) / rings.room)
+    way = rings.way[begin + 1, None]
+    np.divide(length, 2.0 * radius + np.abs(k), out=bulge)
+    np.multiply(bulge, 0.5 * length, out=sagitta)
+    is_none = (square < LENGTH * LENGTH) | (weight <= 0.0) | (way * k < 0.0) | (bulge > _LARGEST_BULGE)
+    share[is_none | (radius > even)] = np.inf
+    bulge *= way
+    return share, figures
+
+
+def _balanced(
+    rings: _Open, begin: int, finish: int, last: int, bulge: float, radius: float
+) -> tuple[Indices, Indices, Array]:
+    """Return an arc that only its angle stopped, as the whole bow in equal parts: begins, ends and bulges."""
+    one = np.array([begin]), np.array([finish]), np.array([bulge])
+    x, y = rings.x[begin : last + 1], rings.y[begin : last + 1]
+    across, up = x[finish - begin] - x[0], y[finish - begin] - y[0]
+    height = (1.0 - bulge * bulge) / (4.0 * bulge)
+    middle = x[0] + 0.5 * across - height * up, y[0] + 0.5 * up + height * across
+    on_circle = np.abs(np.hypot(x - middle[0], y - middle[1]) - radius) <= rings.tolerance
+    same = on_circle[1:] & (rings.chord[begin:last] ** 2 / (8.0 * radius) <= rings.room)
     extent = len(same) if same.all() else int(np.argmin(same))
-    whole = extent * angle / (finish - begin)
-    count = int(np.ceil(whole / (0.97 * _LARGEST_ARC)))
-    cuts = np.linspace(begin, begin + extent, count + 1).round().astype(int)
-    parts = []
-    for lower, upper in pairwise(cuts.tolist()):
-        fits = _Fits(ring, lower, upper - lower)
-        part = (
-            fits.over(upper - lower, ring.tolerance) if _LEAST_CHORDS <= upper - lower <= fits.most else None
-        )
-        if part is None:
-            return one
-        parts.append((lower, upper, part.bulge))
-    return parts
+    whole = extent * 4.0 * math.atan(abs(bulge)) / (finish - begin)
+    count = math.ceil(whole / (0.97 * _LARGEST_ARC))
+    cuts = begin + np.linspace(0, extent, count + 1).round().astype(np.intp)
+    begins, ends = cuts[:-1], cuts[1:]
+    count = ends - begins
+    if (count < _LEAST_CHORDS).any() or (ends > rings.ends(begins, np.full_like(begins, last))).any():
+        return one
+    counts = np.arange(count.min(), count.max() + 1)
+    own = np.arange(len(count)), count - counts[0]
+    share, (_, _, bulges, _) = _fits(rings, begins, counts)
+    return one if (share[own] > 1.0).any() else (begins, ends, bulges[own])
 
 
-def _straightened(
-    z: NDArray[np.complex128], places: Indices, bulge: Array, collinear: float
-) -> tuple[Array, Array]:
+def _straightened(rings: _Open, places: Indices, bulge: Array) -> list[tuple[Array, Array]]:
     """Return vertices and bulges with each run of nearly collinear chords made one line."""
-    bulge = bulge[:-1]
-    straight = bulge == 0.0
+    ring = np.zeros(len(rings.x), dtype=np.int64)
+    ring[rings.first] = 1
+    own = np.cumsum(ring)[places] - 1
+    closing = places == rings.last[own]
+    straight = (bulge == 0.0) & ~closing
     # a run ends at each arc; number the runs so that one call simplifies them all
     starts = np.flatnonzero(straight & ~np.concatenate(([False], straight[:-1])))
     stops = np.flatnonzero(straight & ~np.concatenate((straight[1:], [False]))) + 1
-    keep = np.zeros(len(places), dtype=np.bool_)
-    keep[:-1][~straight] = True
+    keep = bulge != 0.0
     if len(starts):
         counts = stops - starts + 1
         owner = np.repeat(np.arange(len(starts)), counts)
         number = np.arange(len(owner)) + np.repeat(starts - np.cumsum(counts) + counts, counts)
-        run = z[places[number]]
-        lines = shapely.linestrings(np.column_stack((run.real, run.imag, number)), indices=owner)
-        shapes = shapely.simplify(lines, collinear, preserve_topology=False)
+        run = places[number]
+        lines = shapely.linestrings(np.column_stack((rings.x[run], rings.y[run], number)), indices=owner)
+        shapes = shapely.simplify(lines, rings.collinear, preserve_topology=False)
         keep[shapely.get_coordinates(shapes, include_z=True)[:, 2].astype(np.intp)] = True
-    keep[-1] = False
-    if keep.sum() < 3 and not bulge.any():
-        keep[:-1] = True
-    chosen = z[places[keep]]
-    return np.column_stack((chosen.real, chosen.imag)), bulge[keep[:-1]]
+    keep[closing] = False
+    many = len(rings.last)
+    flat = (np.bincount(own[keep], minlength=many) < 3) & (
+        np.bincount(own[bulge != 0.0], minlength=many) == 0
+    )
+    keep |= flat[own] & ~closing
+    chosen = places[keep]
+    points = np.column_stack((rings.x[chosen], rings.y[chosen]))
+    cuts = np.cumsum(np.bincount(own[keep], minlength=many))[:-1]
+    return list(zip(np.split(points, cuts), np.split(bulge[keep], cuts), strict=True))

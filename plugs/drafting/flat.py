@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from plugs.drafting.drawing import Array, Box, Path, pieces_of
 
+Indices = NDArray[np.intp]
+
 FLAT: Final = 0.05
 """Farthest that a chord lies from its arc where an arc is flattened for searching and overviews, mm."""
 
@@ -77,35 +79,67 @@ def flattened(paths: Sequence[Path], *, tolerance: float = FLAT) -> tuple[Array,
     return np.column_stack((flat.real, flat.imag)), which
 
 
-def begun_at(ring: Array, first: int) -> Array:
-    """Return a ring from one of its vertices.
+def round_of(counts: Indices, first: Indices, beyond: int = 0) -> Indices:
+    """Return the numbers of the vertices of rings that follow each other, in each from one of its own on.
 
     Parameters
     ----------
-    ring : (n, 2) float, mm
-    first : int
-        The number of that vertex.
+    counts : (n,) int
+        Vertices of each ring.
+    first : (n,) int
+        The number of that vertex in its ring.
+    beyond : int
+        So many more, past where each began.
 
     Returns
     -------
-    (n, 2) float, mm
+    (sum of counts + n beyond,) int
     """
-    return np.concatenate((ring[first:], ring[:first]))
+    many = counts + beyond
+    place = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many - first, many)
+    order: Indices = np.repeat(np.cumsum(counts) - counts, many) + place % np.repeat(counts, many)
+    return order
 
 
-def lowest_vertex(points: Array) -> int:
-    """Return the number of the vertex farthest to the left, the lowest of those.
+def first_of(chosen: NDArray[np.bool_], counts: Indices) -> Indices:
+    """Return the first of each ring's vertices that is chosen.
 
     Parameters
     ----------
-    points : (n, 2) float, mm
+    chosen : (m,) bool
+        Of the vertices of rings that follow each other, at least one of each.
+    counts : (n,) int
+        Vertices of each ring.
 
     Returns
     -------
-    int
+    (n,) int
+        The number of that vertex in its ring; where there is none, it means nothing.
     """
-    left = np.flatnonzero(points[:, 0] == points[:, 0].min())
-    return int(left[np.argmin(points[left, 1])])
+    at, starts = np.append(np.flatnonzero(chosen), len(chosen)), np.cumsum(counts) - counts
+    first: Indices = at[at.searchsorted(starts)] - starts
+    return first
+
+
+def lowest_of(points: Array, counts: Indices) -> Indices:
+    """Return of each ring the vertex farthest to the left, the lowest of those.
+
+    Parameters
+    ----------
+    points : (m, 2) float, mm
+        Vertices of rings that follow each other.
+    counts : (n,) int
+        Vertices of each.
+
+    Returns
+    -------
+    (n,) int
+        The number of that vertex in its ring.
+    """
+    starts = np.cumsum(counts) - counts
+    left = points[:, 0] == np.repeat(np.minimum.reduceat(points[:, 0], starts), counts)
+    height = np.where(left, points[:, 1], np.inf)
+    return first_of(height == np.repeat(np.minimum.reduceat(height, starts), counts), counts)
 
 
 def many_lines(rows: Sequence[Array]) -> shapely.MultiLineString:

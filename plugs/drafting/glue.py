@@ -13,7 +13,7 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Label, Path, label_box, paths_along
-from plugs.drafting.outlines import LayerOutlines, outline_paths
+from plugs.drafting.outlines import LayerOutlines, outlines_paths
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, PINS_BOTTOM_FACE, PINS_TOP_FACE
 from plugs.foam.hollow import Void
@@ -111,11 +111,12 @@ def joining_of(
     -------
     Joining
     """
-    lines = {
-        joint.contact.number: outline_paths(_thinned(joint.contact.glued), GLUE_BOTTOM_FACE)
-        for joint in pinned
-    }
-    return Joining(pieces=pieces, joints=joints, voids=voids, pinned=pinned, glue_lines=lines)
+    regions = np.array([joint.contact.glued for joint in pinned], dtype=object)
+    # thinned to what a pencil can tell, which is quicker
+    regions = shapely.simplify(regions, _THINNED, preserve_topology=False)
+    lines = outlines_paths(regions, [GLUE_BOTTOM_FACE] * len(pinned))
+    glue_lines = {joint.contact.number: line for joint, line in zip(pinned, lines, strict=True)}
+    return Joining(pieces=pieces, joints=joints, voids=voids, pinned=pinned, glue_lines=glue_lines)
 
 
 def draw_glue(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:
@@ -148,11 +149,6 @@ def draw_pins(
             for h, v in _AROUND
         )
         builder.beside(Beside(choices=choices, to=at, within=within))
-
-
-def _thinned(region: shapely.Geometry) -> shapely.Geometry:
-    """Return a region with its edge thinned to what a pencil can tell, which is quicker."""
-    return shapely.simplify(region, _THINNED, preserve_topology=False)
 
 
 def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm") -> list[str]:
