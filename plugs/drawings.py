@@ -11,7 +11,8 @@ import numpy as np
 from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
-from plugs.drafting.sheet import board_drawing, sheet_drawing
+from plugs.drafting.outlines import fitted_ahead, shown_of
+from plugs.drafting.sheet import board_drawing, sheet_drawing, shown_on
 from plugs.drafting.trims import PARTING, Trims
 from plugs.files.drawing_run import LayerJob, PaperJob, draw_layer
 from plugs.files.names import file_stems, wire_stems
@@ -96,7 +97,9 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    return _by_path([draw_layer(job)[0] for job in layer_jobs(work)])
+    with arcs_within(work.plug.chord_tolerance):
+        jobs = fitted_ahead(layer_jobs(work), lambda job: shown_of(job.layer))
+        return _by_path([draw_layer(job)[0] for job in jobs])
 
 
 def layer_jobs(work: Worked) -> list[LayerJob]:
@@ -328,7 +331,8 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     words, nesting = _words(work), work.sheets.nesting
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
-        found += [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
+        sheets = fitted_ahead(nesting.sheets, shown_on)
+        found += [sheet_drawing(sheet, nesting, **words) for sheet in sheets]
     kinds = (work.boards, "template"), (work.bow_boards, "wire template"), (work.flange_sheets, "flange")
     for boards, of in kinds:
         laid = None if boards is None else boards.nesting
@@ -391,13 +395,9 @@ def router_sheets(work: Worked) -> dict[str, Drawing]:
         return {}
     from plugs.subjects.router_sheet import router_sheet
 
-    router = work.routed.router
-    return _by_path(
-        [
-            router_sheet(one, router, path=f"router/{one.board.stem}-sheet", **_words(work))
-            for one in work.routed.programs
-        ]
-    )
+    words, router = _words(work), work.routed.router
+    sheets = [(one, f"router/{one.board.stem}-sheet") for one in work.routed.programs]
+    return _by_path([router_sheet(one, router, path=path, **words) for one, path in sheets])
 
 
 def fairing_drawings(work: Worked) -> dict[str, Drawing]:

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
+from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Drawing
+from plugs.drafting.outlines import fit_ahead, shown_of
 from plugs.drawings import OF_CLOTH, layer_drawings, layer_jobs
 from plugs.files.drawing_run import DrawingRun, LayerJob, draw_known, draw_layer, render_files
 from plugs.files.dxf import frames
@@ -199,6 +201,8 @@ def _drawn(
     known: dict[bytes, Any] = {} if shelf is None else next(iter(shelf.taken(name, b"")), {})
     wanted = [i for i, key in enumerate(keys) if key not in known]
     anew_jobs = [jobs[i] for i in wanted]
+    with arcs_within(work.plug.chord_tolerance):
+        fit_ahead(outline for job in anew_jobs for outline in shown_of(job.layer))
     if pen is None:
         made = [draw_layer(job, kinds) for job in anew_jobs]
     elif has_mate():

@@ -13,7 +13,7 @@ from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import face_words, seen_words, ways
-from plugs.drafting.outlines import PLANES, LayerOutlines
+from plugs.drafting.outlines import PLANES, LayerOutlines, outlines_paths, shown_of
 from plugs.drafting.signs import name_signs
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, HOLLOW, JOINT_CUT, SAW_LINE, TRIM_LINE
 from plugs.drafting.trims import NO_TRIMS, Trims, draw_trims
@@ -77,8 +77,8 @@ def layer_drawing(
     title = f"{plug_name}, layer {layer.name}"
     builder = DrawingBuilder(path=layer_path(layer.name), title=title, display_unit=display_unit)
     groups = FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
-    for outline, group in zip((layer.lower, layer.upper, layer.rough), groups, strict=True):
-        builder.outline(outline, group)
+    for paths in outlines_paths(shown_of(layer), groups):
+        builder.draw(paths)
     own = joining.of(layer.name)
     _draw_names(builder, layer, own)
     draw_glue(builder, layer, own)

@@ -72,6 +72,20 @@ class LayerOutlines(Protocol):
         """The cut line: the envelope with the sanding allowance, mm."""
 
 
+def shown_of(layer: LayerOutlines) -> tuple[shapely.MultiPolygon, shapely.MultiPolygon, shapely.MultiPolygon]:
+    """Return the outlines that the drawing of a layer shows: its lower and its upper face, and the cut line.
+
+    Parameters
+    ----------
+    layer : LayerOutlines
+
+    Returns
+    -------
+    tuple of shapely multipolygons, mm
+    """
+    return layer.lower, layer.upper, layer.rough
+
+
 def canonical_rings(outline: shapely.Geometry) -> list[tuple[str, Array]]:
     """Return the rings of an outline in an order that depends on its shape alone.
 
@@ -141,9 +155,7 @@ def outline_paths(outline: shapely.Geometry, dxf_layer: str) -> list[Path]:
     return outlines_paths([outline], [dxf_layer])[0]
 
 
-def outlines_paths(
-    outlines: Sequence[shapely.Geometry], dxf_layers: Sequence[str]
-) -> list[list[Path]]:
+def outlines_paths(outlines: Sequence[shapely.Geometry], dxf_layers: Sequence[str]) -> list[list[Path]]:
     """Return the rings of each of many outlines as closed paths of lines and arcs.
 
     Parameters
@@ -163,7 +175,7 @@ def outlines_paths(
 
 
 def fitted_ahead(things: Iterable[T], shown: Callable[[T], Iterable[shapely.Geometry]]) -> Iterator[T]:
-    """Give things that are drawn one after the other, arcs already fitted to the outlines of those that follow.
+    """Give things that are drawn one after the other, arcs fitted to the outlines of those that follow.
 
     Parameters
     ----------

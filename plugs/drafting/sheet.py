@@ -159,6 +159,21 @@ def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: b
     builder.bars()
 
 
+def shown_on(sheet: Sheet) -> list[shapely.Geometry]:
+    """Return the outlines that the drawing of a sheet shows, before they are turned.
+
+    Parameters
+    ----------
+    sheet : Sheet
+
+    Returns
+    -------
+    list of shapely polygons, mm
+    """
+    pieces = [placement.piece for placement in sheet.placements]
+    return [one for piece in pieces for one in (piece.outline, piece.lower, piece.upper) if one is not None]
+
+
 def _draw(
     builder: DrawingBuilder, placement: Placement, outline: shapely.Polygon, edge: str, *, is_faced: bool
 ) -> None:
