@@ -181,11 +181,6 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
     bulges : (m,) float, dimensionless
         tan(angle / 4) of the segment that begins at each vertex, + counter-clockwise, 0 straight.
 
-    Raises
-    ------
-    AssertionError
-        ``points`` is not a closed polyline of at least three finite vertices.
-
     Notes
     -----
     The new curve stays within ``tolerance`` and the chord error of the old polyline.
@@ -210,6 +205,11 @@ def fit_all(rings: Sequence[Array], *, tolerance: float | None = None) -> list[t
     -------
     list of tuple of (m, 2) float, mm, and (m,) float
         Points and bulges of each.
+
+    Raises
+    ------
+    AssertionError
+        One is not a closed polyline of at least three finite vertices.
     """
     chord = chord_error()
     given = [_checked(ring) for ring in rings]
