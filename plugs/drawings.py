@@ -9,12 +9,14 @@ from typing import Final, TypedDict
 import numpy as np
 
 from plugs.drafting.arcs import arcs_within
+from plugs.drafting.builder import drawn_together
 from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
+from plugs.drafting.layer import layer_builder
 from plugs.drafting.outlines import fitted_ahead, shown_of
-from plugs.drafting.sheet import board_drawing, sheet_drawing, shown_on
+from plugs.drafting.sheet import board_builder, sheet_builder, shown_on
 from plugs.drafting.trims import PARTING, Trims
-from plugs.files.drawing_run import LayerJob, PaperJob, draw_layer
+from plugs.files.drawing_run import LayerJob, PaperJob
 from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
@@ -85,6 +87,7 @@ def _by_its_chord(draw: _Draw) -> _Draw:
     return drawn
 
 
+@_by_its_chord
 def layer_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawing of each layer, with its pieces, glue and pins.
 
@@ -97,9 +100,8 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    with arcs_within(work.plug.chord_tolerance):
-        jobs = fitted_ahead(layer_jobs(work), lambda job: shown_of(job.layer))
-        return _by_path([draw_layer(job)[0] for job in jobs])
+    jobs = fitted_ahead(layer_jobs(work), lambda job: shown_of(job.layer))
+    return _by_path(drawn_together(layer_builder(job.layer, job.joining, **job.words) for job in jobs))
 
 
 def layer_jobs(work: Worked) -> list[LayerJob]:
@@ -332,12 +334,11 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
         sheets = fitted_ahead(nesting.sheets, shown_on)
-        found += [sheet_drawing(sheet, nesting, **words) for sheet in sheets]
+        found += drawn_together(sheet_builder(sheet, nesting, **words) for sheet in sheets)
     kinds = (work.boards, "template"), (work.bow_boards, "wire template"), (work.flange_sheets, "flange")
     for boards, of in kinds:
-        laid = None if boards is None else boards.nesting
-        if laid is not None:
-            found += [board_drawing(board, laid, **words, of=of) for board in laid.sheets]
+        if boards is not None and (laid := boards.nesting) is not None:
+            found += drawn_together(board_builder(board, laid, **words, of=of) for board in laid.sheets)
     return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | router_sheets(work)
 
 
@@ -384,9 +385,8 @@ def operator_sheets(work: Worked) -> dict[str, Drawing]:
 
     programs, machine = work.wire.programs, work.wire.machine
     sheets = zip(programs, wire_stems([one.name for one in programs]), strict=True)
-    return _by_path(
-        [operator_sheet(one, machine, path=f"{stem}-sheet", **_words(work)) for one, stem in sheets]
-    )
+    found = [operator_sheet(one, machine, path=f"{stem}-sheet", **_words(work)) for one, stem in sheets]
+    return _by_path(found)
 
 
 def router_sheets(work: Worked) -> dict[str, Drawing]:

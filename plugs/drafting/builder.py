@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import islice
 from typing import Final
 
 import numpy as np
@@ -22,7 +23,7 @@ from plugs.drafting.drawing import (
 from plugs.drafting.layout import Layout
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.drafting.outlines import outline_paths
-from plugs.drafting.placing import Beside, Placer
+from plugs.drafting.placing import Beside, Crowd, Named, Placed, placed
 from plugs.drafting.signs import Sign
 from plugs.drafting.styles import DIMENSIONS, LEGEND, style_of
 from plugs.ground.errors import promise
@@ -42,6 +43,8 @@ SAMPLE: Final = 18.0
 
 _ARC: Final = float(np.tan(np.radians(30.0)))
 """Bulge of a third of a circle."""
+
+_AT_ONCE: Final = 32  # drawings whose words are placed together
 
 _CRUMB: Final = 0.5
 """Strokes of a hatch are longer than that, mm."""
@@ -73,17 +76,6 @@ class _Rows:
         return paths, labels, y
 
 
-@record(frozen=True, slots=True, eq=False)
-class _Asked:
-    """A sign that is asked for, as `DrawingBuilder.sign` is told."""
-
-    within: shapely.Geometry
-    choices: tuple[Sign, ...]
-    key: str
-    over_lines: bool
-    instead: Beside | None
-
-
 class DrawingBuilder:
     """A drawing in the making: lines are collected, words asked for; `drawing` places them and ends it.
 
@@ -103,7 +95,7 @@ class DrawingBuilder:
         self._paths: list[Path] = []
         self._marks: list[Box] = []
         self._written: list[Label] = []
-        self._asked: list[_Asked | Beside] = []
+        self._asked: list[Named | Beside] = []
         self._hatches: list[tuple[shapely.Geometry, float, float, str]] = []
         self._behind: list[Array] = []
         self._feet: list[Foot | _Rows] = []
@@ -239,7 +231,8 @@ class DrawingBuilder:
         choices : Sign
             The fullest first.
         """
-        self._asked.append(_Asked(within, choices, key, over_lines, instead))
+        asked = Named(within=within, choices=choices, key=key, over_lines=over_lines, instead=instead)
+        self._asked.append(asked)
 
     def beside(self, words: Beside) -> None:
         """Ask for words beside what they name.
@@ -323,24 +316,37 @@ class DrawingBuilder:
         -------
         Drawing
         """
+        return drawn_together([self])[0]
+
+    @property
+    def crowd(self) -> Crowd:
+        """What stands in it, and the words that are asked for."""
+        taken = [label_box(label) for label in self._written]
+        lines = self._paths if self._asked else ()
+        return Crowd(lines=lines, marks=self._marks, taken=taken, asked=self._asked)
+
+    def ended(self, words: Sequence[Placed]) -> Drawing:
+        """Return the drawing with its words where they were placed.
+
+        Parameters
+        ----------
+        words : sequence of Placed
+            For all that was asked for.
+
+        Returns
+        -------
+        Drawing
+        """
         drawn, written, beside = list[Path](), list(self._written), list[Label]()
         signs: dict[str, Sign | None] = {}
-        placer = Placer(self._paths if self._asked else (), self._marks, [label_box(one) for one in written])
-        words = [one if isinstance(one, Beside) else one.instead for one in self._asked]
-        wishes = iter(placer.wished([one for one in words if one is not None]))
-        for asked, word in zip(self._asked, words, strict=True):
-            wish = None if word is None else next(wishes)
-            if isinstance(asked, _Asked):
-                found = placer.sign(asked.within, asked.choices, over_lines=asked.over_lines)
-                signs[asked.key] = None if found is None else found[0]
-                if found is not None:
-                    drawn += found[1][0]
-                    written += found[1][1]
-                    continue
-            if wish is not None:
-                paths, labels = placer.beside(wish)
-                drawn += paths
+        for asked, (sign, (paths, labels)) in zip(self._asked, words, strict=True):
+            if isinstance(asked, Named):
+                signs[asked.key] = sign
+            drawn += paths
+            if sign is None:
                 beside += labels
+            else:
+                written += labels
         drawn += self._clear_of([*written, *beside])
         below, labels = self._under(signs, [*drawn, *self._paths], [*written, *beside])
         return Drawing(
@@ -389,6 +395,25 @@ class DrawingBuilder:
             over = words.geometries.take(np.sort(words.query(shape, predicate="intersects")))
             found += _parallels(shapely.difference(shape, shapely.union_all(over)), angle_deg, step, group)
         return found
+
+
+def drawn_together(builders: Iterable[DrawingBuilder]) -> list[Drawing]:
+    """Return drawings, their words placed in some drawings at once, which is quicker.
+
+    Parameters
+    ----------
+    builders : iterable of DrawingBuilder
+        Taken as they are wanted, so that none is kept for long.
+
+    Returns
+    -------
+    list of Drawing
+    """
+    found, rest = list[Drawing](), iter(builders)
+    while some := list(islice(rest, _AT_ONCE)):
+        words = placed([builder.crowd for builder in some])
+        found += [builder.ended(own) for builder, own in zip(some, words, strict=True)]
+    return found
 
 
 def _bared(ends: Array, boxes: Sequence[Box]) -> list[tuple[tuple[float, float], tuple[float, float]]]:

@@ -1,4 +1,4 @@
-"""Lines and arcs as plain points, and turned by a quarter of a circle."""
+"""Lines and arcs as plain points, and turned by a quarter of a circle; which boxes they meet."""
 
 from __future__ import annotations
 
@@ -15,6 +15,9 @@ Indices = NDArray[np.intp]
 
 FLAT: Final = 0.05
 """Farthest that a chord lies from its arc where an arc is flattened for searching and overviews, mm."""
+
+_FIRST: Final = 64  # boxes for which room is made at first
+_RUN: Final = 8  # straight pieces whose box is looked at before themselves
 
 
 def flat_points(path: Path, *, tolerance: float = FLAT) -> Array:
@@ -246,3 +249,215 @@ def turned_points(points: Array) -> Array:
     (n, 2) float, mm
     """
     return np.column_stack((-points[:, 1], points[:, 0]))
+
+
+class Boxes:
+    """Boxes in drawings, to which more are added.
+
+    Parameters
+    ----------
+    boxes : sequence of sequence of tuple of 4 float, mm
+        Those of each drawing.
+    """
+
+    def __init__(self, boxes: Sequence[Sequence[Box]]) -> None:
+        """Begin with some in each drawing."""
+        self._counts = [len(own) for own in boxes]
+        self._all = padded(boxes, max(_FIRST, 2 * max(self._counts)))
+
+    def add(self, drawing: int, box: Array | Box) -> None:
+        """Add one to a drawing; room for more is made by doubling.
+
+        Parameters
+        ----------
+        drawing : int
+        box : (4,) float, mm
+        """
+        n = self._counts[drawing]
+        if n == self._all.shape[2]:
+            self._all = np.concatenate((self._all, np.full_like(self._all, np.nan)), axis=2)
+        self._all[:, drawing, n] = box
+        self._counts[drawing] = n + 1
+
+    def near(self, drawings: NDArray[np.intp], boxes: Array) -> tuple[NDArray[np.intp], Array]:
+        """Return which boxes, each in a drawing, meet or touch some of these, in order, and those.
+
+        Parameters
+        ----------
+        drawings : (n,) int
+        boxes : (4, n) float, mm
+
+        Returns
+        -------
+        tuple of (m,) int and (4, m) float, mm
+        """
+        own = self._all[:, drawings, : max(self._counts)]
+        which, other = np.nonzero(_is_met(boxes[:, :, None], own))
+        return which, own[:, which, other]
+
+    def of(self, drawing: int, shape: shapely.Geometry) -> Array:
+        """Return those of a drawing that meet or touch the box around a shape.
+
+        Parameters
+        ----------
+        drawing : int
+        shape : shapely geometry, mm
+
+        Returns
+        -------
+        (n, 4) float, mm
+        """
+        return self.near(np.array([drawing]), np.array(shape.bounds)[:, None])[1].T
+
+    def overlap(self, drawings: NDArray[np.intp], boxes: Array) -> NDArray[np.bool_]:
+        """Return which boxes, n in each of k drawings, any of these overlaps.
+
+        Parameters
+        ----------
+        drawings : (k,) int
+        boxes : (4, k, n) float, mm
+            Those that are not there are NaN.
+
+        Returns
+        -------
+        (k, n) bool
+        """
+        whose, near = self.near(drawings, _all_around(boxes))
+        over = np.zeros(boxes.shape[1:], dtype=np.bool_)
+        if len(whose):
+            (x0, y0, x1, y1), (left, bottom, right, top) = boxes[:, whose], near[:, :, None]
+            first = np.flatnonzero(np.diff(whose, prepend=-1))
+            is_over = (x0 < right) & (y0 < top) & (left < x1) & (bottom < y1)
+            over[whose[first]] = np.logical_or.reduceat(is_over, first, axis=0)
+        return over
+
+
+class Pieces:
+    """Straight pieces in drawings, each with a mark, to which more are added; runs of them have a box.
+
+    Parameters
+    ----------
+    ends : (4, n) float, mm
+        Where they begin and where they end, drawing by drawing.
+    marks : (n,) int
+        Bits.
+    counts : (k,) int
+        Of the pieces in each drawing.
+    """
+
+    def __init__(self, ends: Array, marks: NDArray[np.int64], counts: NDArray[np.intp]) -> None:
+        """Lay out pieces in runs, those of a drawing after those of the one before."""
+        self._runs = (-(-counts // _RUN)).tolist()
+        shape = len(counts), max(self._runs) + 1, _RUN
+        self._ends, self._marks = np.full((4, *shape), np.nan), np.zeros(shape, dtype=np.int64)
+        before = np.arange(len(counts)) * shape[1] * _RUN - (np.cumsum(counts) - counts)
+        place = np.arange(ends.shape[1]) + np.repeat(before, counts)
+        self._ends.reshape(4, -1)[:, place] = ends
+        self._marks.ravel()[place] = marks
+        self._boxes = _all_around(ends_box(self._ends))
+
+    def add(self, drawing: int, ends: Array, mark: int) -> None:
+        """Add one to a drawing; room for more is made by doubling.
+
+        Parameters
+        ----------
+        drawing : int
+        ends : (4,) float, mm
+        mark : int
+        """
+        run = self._runs[drawing]
+        if run == self._marks.shape[1]:
+            self._ends, self._boxes = (
+                np.concatenate((own, np.full_like(own, np.nan)), axis=2) for own in (self._ends, self._boxes)
+            )
+            self._marks = np.concatenate((self._marks, np.zeros_like(self._marks)), axis=1)
+        self._ends[:, drawing, run, 0], self._marks[drawing, run, 0] = ends, mark
+        self._boxes[:, drawing, run] = ends_box(ends)
+        self._runs[drawing] = run + 1
+
+    def over(self, drawings: NDArray[np.intp], boxes: Array) -> NDArray[np.int64]:
+        """Return the marks of pieces that boxes, n in each of k drawings, meet or touch.
+
+        Parameters
+        ----------
+        drawings : (k,) int
+        boxes : (4, k, n) float, mm
+            Those that are not there are NaN.
+
+        Returns
+        -------
+        (k, n) int
+        """
+        runs = self._boxes[:, drawings, None, : max(self._runs)]
+        whose, which, run = np.nonzero(_is_met(boxes[..., None], runs))
+        own = drawings[whose]
+        at, piece = np.nonzero(is_crossed(boxes[:, whose, which, None], self._ends[:, own, run]))
+        marks = np.zeros(boxes.shape[1:], dtype=np.int64)
+        np.bitwise_or.at(marks, (whose[at], which[at]), self._marks[own[at], run[at], piece])
+        return marks
+
+
+def padded(rows: Sequence[Sequence[Box]], most: int) -> Array:
+    """Return rows of boxes as one array, filled up by NaN.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of tuple of 4 float, mm
+    most : int
+        As many as the longest has, at least.
+
+    Returns
+    -------
+    (4, rows, most) float, mm
+    """
+    found = np.full((4, len(rows), most), np.nan)
+    for k, row in enumerate(rows):
+        found[:, k, : len(row)] = np.array(row).reshape(-1, 4).T
+    return found
+
+
+def ends_box(ends: Array) -> Array:
+    """Return the boxes around straight pieces.
+
+    Parameters
+    ----------
+    ends : (4, ...) float, mm
+        Where they begin and where they end.
+
+    Returns
+    -------
+    (4, ...) float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    return np.concatenate((np.minimum(ends[:2], ends[2:]), np.maximum(ends[:2], ends[2:])))
+
+
+def _all_around(boxes: Array) -> Array:
+    """Return the boxes around rows of boxes, the four numbers first, those that are NaN left out."""
+    return np.concatenate((np.fmin.reduce(boxes[:2], axis=-1), np.fmax.reduce(boxes[2:], axis=-1)))
+
+
+def _is_met(boxes: Array, others: Array) -> NDArray[np.bool_]:
+    """Return which boxes meet or touch others, the four numbers of either first."""
+    (x0, y0, x1, y1), (left, bottom, right, top) = boxes, others
+    return np.asarray((left <= x1) & (bottom <= y1) & (x0 <= right) & (y0 <= top))
+
+
+def is_crossed(boxes: Array, ends: Array) -> NDArray[np.bool_]:
+    """Return which boxes meet or touch straight pieces: there is no gap level, upright or along a piece.
+
+    Parameters
+    ----------
+    boxes : (4, ...) float, mm
+    ends : (4, ...) float, mm
+        Where they begin and where they end.
+
+    Returns
+    -------
+    (...) bool
+    """
+    (x0, y0, x1, y1), (a, b, c, d) = boxes, ends
+    wide, tall, run, rise = x1 - x0, y1 - y0, c - a, d - b
+    across, up, level, upright = x0 + x1 - a - c, y0 + y1 - b - d, np.abs(run), np.abs(rise)
+    is_near = (np.abs(across) <= wide + level) & (np.abs(up) <= tall + upright)
+    return np.asarray(is_near & (np.abs(run * up - rise * across) <= level * tall + upright * wide))

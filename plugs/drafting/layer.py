@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
-from typing import Final
+from typing import Any, Final
 
 import shapely
 
@@ -36,7 +36,7 @@ def layer_path(layer_name: str) -> str:
     return f"layers/layer-{layer_name[1:]}"
 
 
-def layer_drawing(
+def layer_builder(
     layer: LayerOutlines,
     joining: Joining = _NOTHING,
     *,
@@ -45,8 +45,8 @@ def layer_drawing(
     stations: Sequence[float] = (),
     trims: Trims = NO_TRIMS,
     later: Sequence[str] = (),
-) -> Drawing:
-    """Return the drawing of a foam layer: final faces, the cut line, what to know at the saw.
+) -> DrawingBuilder:
+    """Return the drawing of a foam layer in the making: faces, the cut line, what to know at the saw.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def layer_drawing(
 
     Returns
     -------
-    Drawing
+    DrawingBuilder
         At full size, mm, in the layer's plane.
 
     Raises
@@ -95,7 +95,22 @@ def layer_drawing(
         return told + glue_rows(layer.name, own.pinned, display_unit)
 
     builder.rows(rows)
-    return builder.drawing()
+    return builder
+
+
+def layer_drawing(layer: LayerOutlines, joining: Joining = _NOTHING, **words: Any) -> Drawing:
+    """Return the drawing of a foam layer.
+
+    Parameters
+    ----------
+    layer, joining, words
+        As for `layer_builder`.
+
+    Returns
+    -------
+    Drawing
+    """
+    return layer_builder(layer, joining, **words).drawing()
 
 
 def _draw_names(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:

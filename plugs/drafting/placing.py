@@ -1,9 +1,10 @@
-"""The one placer of words: it knows every line, mark and word of a drawing, and finds room for the next."""
+"""The one placer of words: it knows every line, mark and word of drawings, and finds room for the next."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Generator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import Final
 
@@ -12,25 +13,28 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.drafting.drawing import LABELS, TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
-from plugs.drafting.flat import flattened
+from plugs.drafting.flat import Boxes, Pieces, ends_box, flattened, is_crossed, padded
 from plugs.drafting.marks import line
-from plugs.drafting.signs import Sign, Written, in_the_middle, largest_in, sign_box, sign_drawn
+from plugs.drafting.signs import (
+    CLEAR,
+    SEEN,
+    Sign,
+    Written,
+    in_the_middle,
+    open_in,
+    sign_box,
+    sign_drawn,
+    widest_in,
+)
 from plugs.drafting.styles import CUTS, DIMENSIONS
 from plugs.ground.records import record
-
-_CLEAR: Final = 1.0
-"""Between words and lines, mm: some breadths of a pencil's line (common practice, no source)."""
-
-_SEEN: Final = 0.2
-"""Lines are thinned by that before room is sought between them, which is quicker, mm."""
 
 _SPARE: Final = 0.15
 """Of the breadth of a word's box on either side, which most words leave empty."""
 
-_AROUND: Final = _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])  # by which a box is made larger
-_FIRST: Final = 64  # boxes for which room is made at first
+_AROUND: Final = CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])  # by which a box is made larger
 _AT_ONCE: Final = 32  # places of a word that are looked at together: most find room at one of the first
-_OPEN: Final = 2.0 * _CLEAR + 2.0 * _SEEN + 0.1
+_OPEN: Final = 2.0 * CLEAR + 2.0 * SEEN + 0.1
 """So far from the edge of its region nothing beyond the edge comes near to a sign, mm."""
 
 _RINGS: Final = 10  # of places about the one wished for
@@ -43,6 +47,8 @@ _RING: Final = 1.2
 
 _LINE, _MARK, _CUT, _OUT, _WORDS = 1, 2, 4, 8, 16
 """How bad it is that words lie over a line, a mark, a line of a saw, out of bounds, over other words."""
+
+Faults = NDArray[np.int64]
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,323 +74,337 @@ class Beside:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class Wish:
-    """Words that are asked for, and how bad the first of their places are: the placer keeps that up.
+class Named:
+    """A sign that is asked for, as large as may be.
 
     Attributes
     ----------
-    words : Beside
-    boxes : (n, 4) float, mm
-        Of those places.
-    faults : (n,) int, dimensionless
-        By lines and marks, and the leaders that were drawn since.
-    is_over : (n,) bool
-        Whether other words stand there.
+    within : shapely polygons, mm
+    choices : tuple of Sign
+        The fullest first.
+    key : str
+        By which it is told whether it had room.
+    over_lines : bool
+        Whether it may stand over marks and lines that no saw follows, where there is no other room.
+    instead : Beside or None
+        What is written where none has room.
     """
 
-    words: Beside
-    boxes: Array
-    faults: NDArray[np.int64]
-    is_over: NDArray[np.bool_]
+    within: shapely.Geometry
+    choices: tuple[Sign, ...]
+    key: str = ""
+    over_lines: bool = True
+    instead: Beside | None = None
 
 
-class _Boxes:
-    """Boxes to which more are added, of which those near a place are asked for again and again."""
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Crowd:
+    """What stands in a drawing already, and the words that are asked for there.
 
-    def __init__(self, boxes: Sequence[Box]) -> None:
-        """Begin with some."""
-        self._n = len(boxes)
-        self._all = np.zeros((4, max(_FIRST, 2 * self._n)))
-        self._all[:, : self._n] = np.array(boxes).reshape(-1, 4).T
-
-    def add(self, box: Array | Box) -> None:
-        """Add one; room for more is made by doubling."""
-        if self._n == self._all.shape[1]:
-            self._all = np.concatenate((self._all, np.zeros_like(self._all)), axis=1)
-        self._all[:, self._n] = box
-        self._n += 1
-
-    def near(self, boxes: Array) -> tuple[Array, NDArray[np.int64]]:
-        """Return those that meet or touch the box around boxes, and their numbers, first come first."""
-        left, bottom, right, top = self._all[:, : self._n]
-        (x0, y0, _, _), (_, _, x1, y1) = boxes.min(axis=0), boxes.max(axis=0)
-        found = np.flatnonzero((left <= x1) & (bottom <= y1) & (x0 <= right) & (y0 <= top))
-        return self._all[:, found].T, found
-
-    def met(self, boxes: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Return which boxes meet or touch which of these, as two rows of numbers."""
-        others, numbers = (self._all[:, : self._n].T, None) if self._n < _FIRST else self.near(boxes)
-        x0, y0, x1, y1 = boxes.T[:, :, None]
-        left, bottom, right, top = others.T
-        which, own = np.nonzero((x0 <= right) & (y0 <= top) & (left <= x1) & (bottom <= y1))
-        return which, own if numbers is None else numbers[own]
-
-    def of(self, numbers: NDArray[np.int64]) -> Array:
-        """Return boxes by their numbers."""
-        return self._all[:, numbers].T
-
-    def overlap(self, boxes: Array) -> NDArray[np.bool_]:
-        """Return which boxes any of these overlaps."""
-        left, bottom, right, top = self._all[:, : self._n] if self._n < _FIRST else self.near(boxes)[0].T
-        x0, y0, x1, y1 = boxes.T[:, :, None]
-        return np.asarray(((x0 < right) & (y0 < top) & (left < x1) & (bottom < y1)).any(axis=1))
-
-
-class Placer:
-    """What stands in a drawing already.
-
-    Parameters
+    Attributes
     ----------
     lines : sequence of Path
     marks : sequence of tuple of 4 float, mm
         Boxes of small marks, which words cover rather than none are written.
     taken : sequence of tuple of 4 float, mm
         Boxes of words.
+    asked : sequence of Named or Beside
+        In the order in which they are placed.
     """
 
-    def __init__(self, lines: Sequence[Path], marks: Sequence[Box], taken: Sequence[Box]) -> None:
-        """Lay out the lines, and their straight pieces, so that those near a place are found at once."""
-        points, which = flattened(lines, tolerance=_SEEN) if lines else (np.empty((0, 2)), [])
+    lines: Sequence[Path]
+    marks: Sequence[Box]
+    taken: Sequence[Box]
+    asked: Sequence[Named | Beside]
+
+
+Placed = tuple[Sign | None, Written]
+"""The sign that had room, if it is one, and what is drawn."""
+
+_Turn = tuple[Named | None, tuple[float, float, float] | None, Beside | None, int, int]
+"""A sign, and where it is in the middle; words, maybe in its stead; from where to where their places are."""
+
+_Place = tuple[int, int, shapely.Geometry]
+"""A drawing, which of its places it is, and the region there."""
+
+_Found = tuple[Array, Array, Faults]
+"""Places round about, (2, n), their boxes, (4, n), and how bad they are."""
+
+
+class _Placer:
+    """What stands in drawings, and the places that their words are given.
+
+    The words of a drawing follow each other. Where one finds no room at its first places its drawing waits
+    until all others wait too or are done; then places round about are looked at for all of them together.
+    """
+
+    def __init__(self, crowds: Sequence[Crowd]) -> None:
+        """Lay out lines, marks and words, and look at the first places of all words together."""
+        self._lay_out([crowd.lines for crowd in crowds])
+        self._marks = Boxes([crowd.marks for crowd in crowds])
+        self._taken = Boxes([crowd.taken for crowd in crowds])
+        self._regions: dict[int, shapely.Geometry] = {}
+        self._turns = [list[_Turn]() for _ in crowds]
+        self._look([crowd.asked for crowd in crowds])
+
+    def _lay_out(self, lines: Sequence[Sequence[Path]]) -> None:
+        """Lay out the lines of each drawing, and their straight pieces."""
+        paths = [path for own in lines for path in own]
+        points, which = flattened(paths, tolerance=SEEN) if paths else (np.empty((0, 2)), [])
         # no line is so long that it must be kept from crossing itself
         shapes = shapely.linestrings(points, indices=which)
-        self._flat = shapely.simplify(shapes, _SEEN, preserve_topology=False)
-        self._is_cut = np.array([path.dxf_layer in CUTS for path in lines], dtype=np.bool_)
-        self._lines = shapely.STRtree(self._flat)
+        self._flat = shapely.simplify(shapes, SEEN, preserve_topology=False)
+        self._is_cut = np.array([path.dxf_layer in CUTS for path in paths], dtype=np.bool_)
+        self._ends = np.cumsum([0, *map(len, lines)])
         points, which = shapely.get_coordinates(self._flat, return_index=True)
         at = np.flatnonzero(which[1:] == which[:-1])
-        self._pieces = shapely.STRtree(shapely.linestrings(np.stack((points[at], points[at + 1]), axis=1)))
-        self._faults_of = np.where(self._is_cut, _CUT, _LINE)[which[at]]
-        self._marks, self._taken = _Boxes(marks), _Boxes(taken)
-        self._leaders: list[shapely.LineString] = []
-        self._leader_boxes = _Boxes(())
-        self._regions: dict[int, shapely.Geometry] = {}
-        self._places, self._faults = np.zeros((4, 0)), np.zeros(0, dtype=np.int64)
-        self._is_over = np.zeros(0, dtype=np.bool_)
+        ends = np.concatenate((points[at].T, points[at + 1].T))
+        counts = np.diff(np.searchsorted(which[at], self._ends))
+        self._pieces = Pieces(ends, np.where(self._is_cut, _CUT, _LINE)[which[at]], counts)
 
-    def sign(
-        self, within: shapely.Geometry, choices: Sequence[Sign], *, over_lines: bool
-    ) -> tuple[Sign, Written] | None:
-        """Return the first of some signs that has room in a region, with what is drawn; None if none has.
+    def _look(self, asked: Sequence[Sequence[Named | Beside]]) -> None:
+        """Look at the first places of all that is asked for: how bad they are by what stands there."""
+        rows = [list[Box]() for _ in asked]
+        signs, inside = list[_Place](), list[_Place]()
+        for k, (own, row, turns) in enumerate(zip(asked, rows, self._turns, strict=True)):
+            for one in own:
+                sign, words = (one, one.instead) if isinstance(one, Named) else (None, one)
+                begin, at = len(row), None
+                if sign is not None:
+                    at = in_the_middle(sign.choices[0], sign.within.centroid)
+                    if at is not None:
+                        signs.append((k, begin, sign.within))
+                        row.append(sign_box(sign.choices[0], *at))
+                if words is not None:
+                    first = words.choices[:_AT_ONCE]
+                    if words.within is not None:
+                        inside += [(k, len(row) + i, words.within) for i in range(len(first))]
+                    row.extend(map(label_box, first))
+                turns.append((sign, at, words, begin, len(row)))
+        self._places = padded(rows, max(1, *map(len, rows)))
+        whose, place, regions = _columns(signs)
+        boxes = self._places[:, whose, place]
+        out = ~shapely.contains(regions, shapely.box(*(boxes + _OPEN / CLEAR * _AROUND[:, None])))
+        self._places[:, whose, place] = boxes + 0.2 * _AROUND[:, None]
+        drawings = np.arange(len(asked))
+        self._faults = _MARK * self._marks.overlap(drawings, self._places)
+        self._faults += self._pieces.over(drawings, _grown(self._places))
+        self._faults[whose, place] |= _OUT * out
+        whose, place, regions = _columns(inside)
+        self._faults[whose, place] |= self._out_of(self._prepared(regions), self._places[:, whose, place])
+        self._is_over = self._taken.overlap(drawings, self._places)
+        self._is_bad = self._is_over | (self._faults != 0)
 
-        They keep off all lines, marks and words if they can. Where they may stand over lines they keep off
-        those of a saw, marks and words at least, or those and words.
-        """
-        middle = within.centroid
-        sign, at = choices[0], in_the_middle(choices[0], middle)
-        if at is not None and at[2] >= sign.least and self._is_clear(within, sign_box(sign, *at)):
-            self._take(sign_box(sign, *at))
-            return sign, sign_drawn(sign, *at)
-        before: shapely.Geometry | None = None
-        region = shapely.buffer(shapely.simplify(within, _SEEN), -_CLEAR - _SEEN, quad_segs=2)
-        if region.is_empty:
-            return None
-        crossing = np.sort(self._lines.query(region, predicate="intersects"))
-        around = np.array([region.bounds])
-        marks = self._marks.near(around)[0]
-        boxes = np.concatenate((self._taken.near(around)[0], marks))
-        for keeps_all, n in ((True, len(boxes)), (False, len(boxes)), (False, len(boxes) - len(marks)))[
-            : 3 if over_lines else 1
-        ]:
-            lines = self._flat[crossing if keeps_all else crossing[self._is_cut[crossing]]]
-            free = _free(region, lines, boxes[:n])
-            if before is not None and free.equals(before):
-                continue
-            before = free
-            shapely.prepare(free)
-            for sign in choices:
-                at = largest_in(free, sign, middle)
-                if at[2] >= sign.least:
-                    self._take(sign_box(sign, *at))
-                    return sign, sign_drawn(sign, *at)
-        return None
+    def placed(self) -> list[list[Placed]]:
+        """Return what is drawn of all that is asked for, drawing by drawing."""
+        found: list[list[Placed]] = [[] for _ in self._turns]
+        running = [self._in_turn(k, own) for k, own in enumerate(found)]
+        going: Mapping[int, _Found | None] = dict.fromkeys(range(len(running)))
+        while going:
+            waiting = dict[int, Beside]()
+            for k, answer in going.items():
+                with suppress(StopIteration):
+                    waiting[k] = running[k].send(answer)  # type: ignore[arg-type]  # None begins it
+            going = self._around(waiting) if waiting else {}
+        return found
 
-    def _is_clear(self, within: shapely.Geometry, room: Box) -> bool:
-        """Return whether a room lies well within a region, clear of all lines, marks and words."""
-        box = np.array([room])
-        if any(len(boxes.near(box + 0.2 * _AROUND)[0]) for boxes in (self._taken, self._marks)):
-            return False
-        if not within.contains(shapely.box(*(box[0] + _OPEN / _CLEAR * _AROUND).tolist())):
-            return False
-        shape = shapely.box(*room)
-        close = self._flat[self._lines.query(shape, predicate="dwithin", distance=_CLEAR)]
-        return not shapely.intersects(_widened(close), shape).any()
+    def _in_turn(self, k: int, placed: list[Placed]) -> Generator[Beside, _Found, None]:
+        """Place what is asked for in a drawing, one after the other."""
+        places, is_bad = self._places[:, k], self._is_bad[k]
+        for asked, at, words, first, end in self._turns[k]:
+            found = None
+            if asked is not None:
+                found = self._sign(k, asked, None if at is None or is_bad[first] else at)
+            if found is None and words is not None:
+                begin = first + (at is not None)
+                best = begin + int(is_bad[begin:end].argmin())
+                if is_bad[best]:
+                    found = None, (yield from self._round_about(k, words, begin, end))
+                else:
+                    self._take(k, places[:, best])
+                    found = None, ([], [words.choices[best - begin]])
+            placed.append(found or (None, ([], [])))
 
-    def wished(self, asked: Sequence[Beside]) -> list[Wish]:
-        """Return words with the first of their places, all of which are looked at together, once.
+    def _sign(self, k: int, asked: Named, at: tuple[float, float, float] | None) -> Placed | None:
+        """Return the first of some signs that has room in a region: in the middle, if that is clear."""
+        sign = asked.choices[0]
+        if at is None or at[2] < sign.least:
+            region, own = open_in(asked.within), slice(self._ends[k], self._ends[k + 1])
+            found = widest_in(
+                region,
+                asked.choices,
+                asked.within.centroid,
+                (self._flat[own], self._is_cut[own]),
+                (self._taken.of(k, region), self._marks.of(k, region)),
+                over_lines=asked.over_lines,
+            )
+            if found is None:
+                return None
+            sign, at = found
+        self._take(k, sign_box(sign, *at))
+        return sign, sign_drawn(sign, *at)
 
-        Parameters
-        ----------
-        asked : sequence of Beside
-            All that the placer is asked for.
-        """
-        if not asked:
-            return []
-        first = [one.choices[:_AT_ONCE] for one in asked]
-        counts = [len(own) for own in first]
-        boxes = np.array([label_box(label) for own in first for label in own])
-        whose = np.repeat([id(one.within) for one in asked], counts)
-        faults, is_over = self._standing(boxes), self._taken.overlap(boxes)
-        self._places, self._faults, self._is_over = boxes.T.copy(), faults, is_over
-        for within in {id(one.within): one.within for one in asked if one.within is not None}.values():
-            # a copy, so that what makes asking it quick ends with the placer
-            self._regions[id(within)] = shapely.force_2d(within)
-            shapely.prepare(self._regions[id(within)])
-            at = np.flatnonzero(whose == id(within))
-            faults[at] += self._out_of(within, boxes[at])
-        ends = np.cumsum(counts).tolist()
-        return [
-            Wish(words=one, boxes=boxes[begin:end], faults=faults[begin:end], is_over=is_over[begin:end])
-            for one, begin, end in zip(asked, [0, *ends], ends, strict=False)
-        ]
-
-    def beside(self, wish: Wish) -> Written:
-        """Return words at the first of their places that has room, else round about what they name."""
-        faults = wish.faults + _WORDS * wish.is_over
-        best = int(faults.argmin())
-        if faults[best]:
-            return self._round_about(wish.words, wish.boxes, faults)
-        self._take(wish.boxes[best])
-        return [], [wish.words.choices[best]]
-
-    def _round_about(self, words: Beside, boxes: Array, faults: NDArray[np.int64]) -> Written:
+    def _round_about(self, k: int, words: Beside, begin: int, end: int) -> Generator[Beside, _Found, Written]:
         """Return words whose first places have no room at the first of the others that has, else the best."""
         choices, to = words.choices, words.to
-        for begin in range(_AT_ONCE, len(choices), _AT_ONCE):
+        boxes = self._places[:, k, begin:end]
+        faults = self._faults[k, begin:end] + _WORDS * self._is_over[k, begin:end]
+        for first in range(_AT_ONCE, len(choices), _AT_ONCE):
             if not faults.all():
                 break  # there is no better place after it
-            more = np.array([label_box(label) for label in choices[begin : begin + _AT_ONCE]])
-            worse = self._faults_at(more, words.within)
-            boxes, faults = np.concatenate((boxes, more)), np.append(faults, worse)
-        n, at = len(boxes), np.zeros((0, 2))
+            more = np.array([label_box(label) for label in choices[first : first + _AT_ONCE]]).T
+            worse = self._faults_at(k, more, words.within)
+            boxes, faults = np.concatenate((boxes, more), axis=1), np.append(faults, worse)
+        n, at = len(faults), np.zeros((2, 0))
         if to is not None and faults.all():
-            at, rings, worse = self._around(choices[0], to, words.within)
-            boxes, faults = np.concatenate((boxes, rings)), np.append(faults, worse)
+            at, rings, worse = yield words
+            boxes, faults = np.concatenate((boxes, rings), axis=1), np.append(faults, worse)
         best = int(np.argmin(faults))
         if faults[best] and not words.is_needed:
             return [], []
-        self._take(boxes[best])
+        self._take(k, boxes[:, best])
         if to is None or best < n:
             return [], [choices[best]]
-        x, y = at[best - n].tolist()
-        (leader,) = _leaders(boxes[best : best + 1], to)
-        self._lead(leader)
-        begin_x, begin_y = shapely.get_coordinates(leader)[0].tolist()
+        ends = _leaders(boxes[:, best], np.array(to))
+        self._lead(k, ends)
+        x, y = at[:, best - n].tolist()
         group = DIMENSIONS if choices[0].dxf_layer == DIMENSIONS else LABELS
-        return [line((begin_x, begin_y), to, group)], [replace(choices[0], at=(x, y), align="centre")]
+        leader = line((float(ends[0]), float(ends[1])), to, group)
+        return [leader], [replace(choices[0], at=(x, y), align="centre")]
 
-    def _around(
-        self, label: Label, to: tuple[float, float], within: shapely.Geometry | None
-    ) -> tuple[Array, Array, NDArray[np.int64]]:
-        """Return the first place round what a word names that has room, or all: with boxes and faults."""
-        at, rings = _rings(label, to)
-        free = np.flatnonzero(~(self._taken.overlap(rings) | self._marks.overlap(rings)))
-        for begin in range(0, len(free), _AT_ONCE):
-            some = free[begin : begin + _AT_ONCE]
-            for faults in (
-                self._over_lines,
-                self._over_leaders,
-                lambda boxes: self._out_of(within, boxes),
-                lambda boxes: self._cross_words(_leaders(boxes, to)),
-            ):
-                some = some[faults(rings[some]) == 0]
-                if not len(some):
-                    break
-            else:
-                return at[some[:1]], rings[some[:1]], np.zeros(1, dtype=np.int64)
-        return at, rings, self._faults_at(rings, within) + _OUT * self._cross_words(_leaders(rings, to))
+    def _around(self, waiting: Mapping[int, Beside]) -> dict[int, _Found]:
+        """Return for each drawing the first place round what a word names that has room, or all of them."""
+        drawings, asked = np.array(list(waiting)), list(waiting.values())
+        to, regions = (
+            np.array([words.to for words in asked]).T,
+            self._prepared([words.within for words in asked]),
+        )
+        at, rings = _rings([words.choices[0] for words in asked], to)
+        is_taken = self._taken.overlap(drawings, rings) | self._marks.overlap(drawings, rings)
+        order, left = np.argsort(is_taken, axis=1, kind="stable"), (~is_taken).sum(axis=1)
+        found = np.full(len(asked), -1)
+        for begin in range(0, rings.shape[2], _AT_ONCE):
+            rest = np.flatnonzero((found < 0) & (left > begin))
+            if not len(rest):
+                break
+            some = order[rest, begin : begin + _AT_ONCE]
+            faults = self._pieces.over(drawings[rest], _grown(rings[:, rest[:, None], some]))
+            own, k = np.nonzero((faults == 0) & (np.arange(begin, begin + some.shape[1]) < left[rest, None]))
+            own, k = rest[own], some[own, k]
+            is_in = self._out_of(regions[own], rings[:, own, k]) == 0
+            own, k = own[is_in], k[is_in]
+            is_open = ~self._cross_words(drawings[own], _leaders(rings[:, own, k], to[:, own]))
+            found[own[is_open][::-1]] = k[is_open][::-1]
+        answers = dict[int, _Found]()
+        for i, (drawing, best) in enumerate(zip(waiting, found.tolist(), strict=True)):
+            faults, told = np.zeros(1, dtype=np.int64), slice(best, best + 1)
+            if best < 0:
+                faults, told = self._faults_at(drawing, rings[:, i], asked[i].within), slice(None)
+                which = np.full(len(faults), drawing)
+                faults += _OUT * self._cross_words(which, _leaders(rings[:, i], to[:, i, None]))
+            answers[drawing] = at[:, i, told], rings[:, i, told], faults
+        return answers
 
-    def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
-        """Return which leaders run through words."""
-        bounds = shapely.bounds(leaders)
-        which, words = self._taken.met(bounds)
-        crossed = np.zeros(len(leaders), dtype=np.bool_)
-        crossed[which[shapely.intersects(leaders[which], shapely.box(*self._taken.of(words).T))]] = True
+    def _cross_words(self, drawings: NDArray[np.intp], leaders: Array) -> NDArray[np.bool_]:
+        """Return which leaders, (4, n), each in its drawing, run through words."""
+        crossed = np.zeros(leaders.shape[1], dtype=np.bool_)
+        which, words = self._taken.near(drawings, ends_box(leaders))
+        crossed[which[is_crossed(words, leaders[:, which])]] = True
         return crossed
 
-    def _take(self, box: Array | Box) -> None:
-        """Give a place to words, which no others find room at any more."""
-        self._taken.add(box)
-        left, bottom, right, top = self._places
+    def _take(self, k: int, box: Array | Box) -> None:
+        """Give a place in a drawing to words, which no others find room at any more."""
+        self._taken.add(k, box)
+        left, bottom, right, top = self._places[:, k]
         x0, y0, x1, y1 = box
-        self._is_over |= (left < x1) & (bottom < y1) & (x0 < right) & (y0 < top)
+        is_over = (left < x1) & (bottom < y1) & (x0 < right) & (y0 < top)
+        self._is_over[k] |= is_over
+        self._is_bad[k] |= is_over
 
-    def _lead(self, leader: shapely.LineString) -> None:
-        """Draw a leader, which words keep off."""
-        self._leaders.append(leader)
-        bounds = shapely.bounds(leader)
-        self._leader_boxes.add(bounds)
-        boxes = self._places.T
-        near, _ = _Boxes([bounds]).met(boxes + _AROUND)
-        self._faults[near] += _MARK * shapely.intersects(_grown(boxes[near]), leader)
+    def _lead(self, k: int, leader: Array) -> None:
+        """Draw a leader in a drawing, which words keep off."""
+        self._pieces.add(k, leader, _MARK)
+        near = np.flatnonzero(is_crossed(_grown(self._places[:, k]), leader[:, None]))
+        self._faults[k, near] |= _MARK
+        self._is_bad[k, near] = True
 
-    def _faults_at(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
-        """Return how bad each place is: over words, out of the region, over a cut, a mark, another line."""
-        stands = self._standing(boxes) + _WORDS * self._taken.overlap(boxes)
-        return stands + self._over_leaders(boxes) + self._out_of(within, boxes)
+    def _faults_at(self, k: int, boxes: Array, within: shapely.Geometry | None) -> Faults:
+        """Return how bad places in a drawing are: over words, out of a region, over a cut, a mark, a line."""
+        one, places = np.array([k]), boxes[:, None]
+        stands = _MARK * self._marks.overlap(one, places) + _WORDS * self._taken.overlap(one, places)
+        stands += self._pieces.over(one, _grown(places))
+        found: Faults = stands[0] + self._out_of(np.repeat(self._prepared([within]), boxes.shape[1]), boxes)
+        return found
 
-    def _standing(self, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad each place is by what stood there from the start: cuts, marks, other lines."""
-        return _MARK * self._marks.overlap(boxes) + self._over_lines(boxes)
+    def _prepared(self, regions: Sequence[shapely.Geometry | None]) -> NDArray[np.object_]:
+        """Return copies of regions that are quick to ask, so that what makes them so ends with the placer."""
+        new = {id(one): one for one in regions if one is not None and id(one) not in self._regions}
+        copies = shapely.force_2d(np.array([*new.values()], dtype=np.object_))
+        shapely.prepare(copies)
+        self._regions |= zip(new, copies, strict=True)
+        return np.array(
+            [None if one is None else self._regions[id(one)] for one in regions], dtype=np.object_
+        )
 
-    def _over_lines(self, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad each place is by cuts and other lines."""
-        faults = np.zeros(len(boxes), dtype=np.int64)
-        which, pieces = self._pieces.query(_grown(boxes), predicate="intersects")
-        np.bitwise_or.at(faults, which, self._faults_of[pieces])
+    @staticmethod
+    def _out_of(regions: NDArray[np.object_], boxes: Array) -> Faults:
+        """Return how bad places, (4, n), are that do not lie in their regions."""
+        at = np.flatnonzero(~shapely.is_missing(regions))
+        faults = np.zeros(len(regions), dtype=np.int64)
+        faults[at[~shapely.contains_properly(regions[at], shapely.box(*_grown(boxes[:, at])))]] = _OUT
         return faults
 
-    def _over_leaders(self, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad each place is by the leaders of words that were placed before."""
-        faults = np.zeros(len(boxes), dtype=np.int64)
-        if self._leaders:
-            which, at = self._leader_boxes.met(boxes + _AROUND)
-            leaders = [self._leaders[number] for number in at]
-            np.add.at(faults, which, _MARK * shapely.intersects(_grown(boxes[which]), leaders))
-        return faults
 
-    def _out_of(self, within: shapely.Geometry | None, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad places are that do not lie in a region."""
-        if within is None:
-            return np.zeros(len(boxes), dtype=np.int64)
-        return np.where(shapely.contains_properly(self._regions[id(within)], _grown(boxes)), 0, _OUT)
+def _columns(
+    rows: Sequence[_Place],
+) -> tuple[NDArray[np.intp], NDArray[np.intp], list[shapely.Geometry]]:
+    """Return the drawings of places, their numbers there, and regions."""
+    at = np.array([row[:2] for row in rows], dtype=np.intp).reshape(-1, 2)
+    return at[:, 0], at[:, 1], [region for *_, region in rows]
 
 
-def _grown(boxes: Array) -> NDArray[np.object_]:
-    """Return boxes with what is kept clear around them."""
-    return np.asarray(shapely.box(*(boxes + _AROUND).T))
+def _grown(boxes: Array) -> Array:
+    """Return boxes, the four numbers first, with what is kept clear around them."""
+    return boxes + _AROUND.reshape(4, *(1,) * (boxes.ndim - 1))
 
 
-def _widened(lines: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Return lines with what is kept clear beside them."""
-    return np.asarray(shapely.buffer(lines, _CLEAR, cap_style="flat", quad_segs=2))
-
-
-def _free(region: shapely.Geometry, lines: NDArray[np.object_], boxes: Array) -> shapely.Geometry:
-    """Return the room in a region that neither lines nor boxes take."""
-    wide = shapely.buffer(shapely.box(*boxes.T), 0.2 * _CLEAR, join_style="mitre")
-    gone = [*_widened(lines), *wide]
-    return shapely.difference(region, shapely.union_all(gone)) if gone else region
-
-
-def _leaders(boxes: Array, to: tuple[float, float]) -> NDArray[np.object_]:
+def _leaders(boxes: Array, to: Array) -> Array:
     """Return the leader from each word to what it names: it begins at the nearest place on its box."""
-    left, bottom, right, top = boxes.T
+    left, bottom, right, top = boxes
     spare = _SPARE * (right - left)
     x = np.minimum(np.maximum(to[0], left + spare), right - spare)
-    at = np.column_stack((x, np.minimum(np.maximum(to[1], bottom), top)))
-    return np.asarray(shapely.linestrings(np.stack((at, np.full_like(at, to)), axis=1)))
+    y = np.minimum(np.maximum(to[1], bottom), top)
+    return np.stack((x, y, np.broadcast_to(to[0], x.shape), np.broadcast_to(to[1], y.shape)))
 
 
-def _rings(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
-    """Return where a word may stand in rings round what it names, the nearest first, and its box there."""
-    half = 0.5 * TEXT_WIDTH_RATIO * label.height * len(label.text)
-    left, bottom, right, top = label_box(replace(label, at=to, align="centre"))
-    out = _RING * _NUMBERS * label.height
-    x = to[0] + (0.5 * (right - left) + out) * _COS
-    y = to[1] + (0.5 * (top - bottom) + out) * _SIN
-    x, y = x.ravel(), y.ravel()
-    boxes = np.column_stack((x - half, y - 0.8 * label.height, x + half, y + 0.6 * label.height))
-    return np.column_stack((x, y)), boxes
+def _rings(labels: Sequence[Label], to: Array) -> tuple[Array, Array]:
+    """Return where words may stand in rings round what they name, the nearest first, and their boxes."""
+    height = np.array([label.height for label in labels])[:, None, None]
+    letters = np.array([len(label.text) for label in labels])[:, None, None]
+    half, wide = 0.5 * TEXT_WIDTH_RATIO * height * letters, TEXT_WIDTH_RATIO * height * letters / 2.0
+    x, y = to[:, :, None, None]
+    across, up = (x + wide) - (x - wide), (y + 0.6 * height) - (y - 0.8 * height)
+    out = _RING * _NUMBERS * height
+    x = (x + (0.5 * across + out) * _COS).reshape(len(labels), -1)
+    y = (y + (0.5 * up + out) * _SIN).reshape(len(labels), -1)
+    half, height = half[:, 0], height[:, 0]
+    return np.stack((x, y)), np.stack((x - half, y - 0.8 * height, x + half, y + 0.6 * height))
+
+
+def placed(crowds: Sequence[Crowd]) -> list[list[Placed]]:
+    """Return where words stand in drawings: in each of them those asked for first are placed first.
+
+    Parameters
+    ----------
+    crowds : sequence of Crowd
+        One for each drawing.
+
+    Returns
+    -------
+    list of list of tuple of Sign or None, and list of Path and list of Label
+        Drawing by drawing, for all that is asked for.
+    """
+    return _Placer(crowds).placed() if any(crowd.asked for crowd in crowds) else [[] for _ in crowds]
 
 
 def words_among(
@@ -407,5 +427,5 @@ def words_among(
     list of Label
         One for each that is needed, in that order.
     """
-    placer = Placer(lines, marks, taken)
-    return [label for one in placer.wished(asked) for label in placer.beside(one)[1]]
+    (found,) = placed([Crowd(lines=lines, marks=marks, taken=taken, asked=asked)])
+    return [label for _, (_, labels) in found for label in labels]

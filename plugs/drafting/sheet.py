@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder, Signs
-from plugs.drafting.drawing import Drawing, Path
+from plugs.drafting.drawing import Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import draw_pins
 from plugs.drafting.laying import lay_out
@@ -47,8 +47,10 @@ _SEEN_OF_BOW: Final = (
 )
 
 
-def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
-    """Return the drawing of a sheet, its lower left corner at the origin.
+def sheet_builder(
+    sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm"
+) -> DrawingBuilder:
+    """Return the drawing of a sheet in the making, its lower left corner at the origin.
 
     Parameters
     ----------
@@ -62,7 +64,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
 
     Returns
     -------
-    Drawing
+    DrawingBuilder
         At full size, mm.
     """
     builder = DrawingBuilder(
@@ -72,13 +74,13 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     )
     _draw_sheet(builder, sheet, SAW_LINE)
     builder.rows(lambda signs: _title_rows(sheet, nesting, plug_name, display_unit, signs))
-    return builder.drawing()
+    return builder
 
 
-def board_drawing(
+def board_builder(
     board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm", of: str = "template"
-) -> Drawing:
-    """Return the drawing of a board that templates are cut from, its lower left corner at the origin.
+) -> DrawingBuilder:
+    """Return the drawing in the making of a board that templates are cut from, from its lower left corner.
 
     Parameters
     ----------
@@ -94,7 +96,7 @@ def board_drawing(
 
     Returns
     -------
-    Drawing
+    DrawingBuilder
         At full size, mm.
     """
     number, is_faced = f"{board.number} of {len(boards.sheets)}", of == "template"
@@ -116,7 +118,7 @@ def board_drawing(
         _seen() if is_faced else _SEEN_OF_BOW if of == "wire template" else _SEEN_OF_FLANGES,
     ]
     builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=is_faced))
-    return builder.drawing()
+    return builder
 
 
 def _seen() -> str:

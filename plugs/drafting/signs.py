@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Label, Path
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path
 from plugs.drafting.marks import arrow
 from plugs.ground.records import record
 
 Written = tuple[list[Path], list[Label]]
 """Arrows and leaders, and words."""
+
+CLEAR: Final = 1.0
+"""Between words and lines, mm: some breadths of a pencil's line (common practice, no source)."""
+
+SEEN: Final = 0.2
+"""Lines are thinned by that before room is sought between them, which is quicker, mm."""
 
 _PITCH: Final = 1.5
 """From row to row over the height of a letter: more than `label_box` takes."""
@@ -143,6 +151,69 @@ def in_the_middle(sign: Sign, middle: shapely.Point) -> tuple[float, float, floa
     if middle.is_empty:
         return None
     return round(middle.x, 3), round(middle.y, 3), math.floor(sign.largest / _STEP) * _STEP
+
+
+def open_in(within: shapely.Geometry) -> shapely.Geometry:
+    """Return where in a region signs keep clear of its edge."""
+    return shapely.buffer(shapely.simplify(within, SEEN), -CLEAR - SEEN, quad_segs=2)
+
+
+def widest_in(
+    region: shapely.Geometry,
+    choices: Sequence[Sign],
+    middle: shapely.Point,
+    lines: tuple[NDArray[np.object_], NDArray[np.bool_]],
+    standing: tuple[Array, Array],
+    *,
+    over_lines: bool,
+) -> tuple[Sign, tuple[float, float, float]] | None:
+    """Return the first of some signs that has room in a region, and where it is largest; None if none has.
+
+    They keep off all lines, marks and words if they can. Where they may stand over lines they keep off
+    those of a saw, marks and words at least, or those and words.
+
+    Parameters
+    ----------
+    region : shapely polygons, mm
+        From `open_in`.
+    choices : sequence of Sign
+    middle : shapely point, mm
+        Where it stands by choice.
+    lines : tuple of (n,) shapely lines, mm, and (n,) bool
+        Those of the drawing, and whether they are a saw's.
+    standing : tuple of (n, 4) float and (m, 4) float, mm
+        Boxes of words and of marks about the region.
+    over_lines : bool
+
+    Returns
+    -------
+    tuple of Sign and tuple of 3 float, mm, or None
+        The middle, and the height of its letters.
+    """
+    if region.is_empty:
+        return None
+    shapely.prepare(region)
+    crossing = np.flatnonzero(shapely.intersects(region, lines[0]))
+    boxes, before = np.concatenate(standing), None
+    tries = (crossing, boxes), (cuts := crossing[lines[1][crossing]], boxes), (cuts, standing[0])
+    for crossed, own in tries[: 3 if over_lines else 1]:
+        free = _free(region, lines[0][crossed], own)
+        if before is not None and free.equals(before):
+            continue
+        before = free
+        shapely.prepare(free)
+        for sign in choices:
+            at = largest_in(free, sign, middle)
+            if at[2] >= sign.least:
+                return sign, at
+    return None
+
+
+def _free(region: shapely.Geometry, lines: NDArray[np.object_], boxes: Array) -> shapely.Geometry:
+    """Return the room in a region that neither lines nor boxes take."""
+    wide = shapely.buffer(shapely.box(*boxes.T), 0.2 * CLEAR, join_style="mitre")
+    gone = [*shapely.buffer(lines, CLEAR, cap_style="flat", quad_segs=2), *wide]
+    return shapely.difference(region, shapely.union_all(gone)) if gone else region
 
 
 def largest_in(free: shapely.Geometry, sign: Sign, middle: shapely.Point) -> tuple[float, float, float]:

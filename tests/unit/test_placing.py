@@ -5,9 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
 
-from plugs.drafting.builder import DrawingBuilder
-from plugs.drafting.drawing import Drawing, Label, label_box
+from plugs.drafting import flat
+from plugs.drafting.builder import DrawingBuilder, drawn_together
+from plugs.drafting.drawing import Array, Drawing, Label, label_box
 from plugs.drafting.glue import pin_paths
 from plugs.drafting.placing import Beside
 from plugs.drafting.signs import Pointer, Row, Sign, name_signs
@@ -142,17 +146,17 @@ def crowd(n: int) -> Drawing:
 def test_a_word_is_tried_against_its_neighbours_only(monkeypatch: pytest.MonkeyPatch) -> None:
     """Four times the words in a row, led to their places, are held against others four times as often."""
     assert sum(path.dxf_layer == "LABELS" for path in crowd(40).paths) > 20
-    pairs, intersects = [0], shapely.intersects
+    pairs, is_crossed = [0], flat.is_crossed
 
-    def counting(*args: object) -> object:
+    def counting(boxes: Array, ends: Array) -> NDArray[np.bool_]:
         """Count what is held against what."""
-        found = intersects(*args)
-        pairs[0] += np.size(found)
+        found = is_crossed(boxes, ends)
+        pairs[0] += found.size
         return found
 
-    monkeypatch.setattr(shapely, "intersects", counting)
+    monkeypatch.setattr(flat, "is_crossed", counting)
     counts = []
-    for n in (60, 240):
+    for n in (120, 480):
         pairs[0] = 0
         crowd(n)
         counts.append(pairs[0])
@@ -161,14 +165,14 @@ def test_a_word_is_tried_against_its_neighbours_only(monkeypatch: pytest.MonkeyP
 
 def test_first_places_of_all_words_are_looked_at_together(monkeypatch: pytest.MonkeyPatch) -> None:
     """Lines are asked once for the places of a drawing's words, however many words there are."""
-    asked, query = [0], shapely.STRtree.query
+    asked, over = [0], flat.Pieces.over
 
-    def counting(*args: object, **words: object) -> object:
-        """Count what a tree is asked for."""
+    def counting(pieces: flat.Pieces, drawings: NDArray[np.intp], boxes: Array) -> NDArray[np.int64]:
+        """Count how often lines are asked."""
         asked[0] += 1
-        return query(*args, **words)
+        return over(pieces, drawings, boxes)
 
-    monkeypatch.setattr(shapely.STRtree, "query", counting)
+    monkeypatch.setattr(flat.Pieces, "over", counting)
     counts = []
     for n in (5, 50):
         made = builder()
@@ -178,7 +182,48 @@ def test_first_places_of_all_words_are_looked_at_together(monkeypatch: pytest.Mo
         asked[0] = 0
         made.drawing()
         counts.append(asked[0])
-    assert counts[0] == counts[1]
+    assert counts == [1, 1]
+
+
+def test_words_of_many_drawings_stand_where_they_do_in_each_alone() -> None:
+    """Drawings with signs, words led to their places and words left out, of different sizes: as alone."""
+    made = []
+    for n in (3, 40, 12):
+        one = builder()
+        one.mark(pin_paths((100.0, 50.0), 6.0, "PINS_BOTTOM_FACE"))
+        one.sign(PLATE, *name_signs("L01", "THIS FACE UP"), key="L01")
+        for i in range(n):
+            at = (4.0 * i, 50.0 + i)
+            one.beside(Beside(choices=(word(f"P{i}", *at),), to=at, within=PLATE, is_needed=i % 3 > 0))
+        made.append(one)
+    together, alone = drawn_together(made), [one.drawing() for one in made]
+    assert [one.labels for one in together] == [one.labels for one in alone]
+    lines = [[path.points.tolist() for path in one.paths] for one in (*together, *alone)]
+    assert lines[:3] == lines[3:]
+    assert all(any(path.dxf_layer == "LABELS" for path in one.paths) for one in together[1:])
+
+
+@given(
+    st.lists(st.tuples(*[st.integers(-2000, 2000)] * 4), min_size=1, max_size=60),
+    st.lists(st.tuples(*[st.integers(-2000, 2000)] * 4), min_size=1, max_size=20),
+)
+def test_pieces_that_boxes_meet_are_those_of_the_geometry_library(
+    ends: list[tuple[int, ...]], corners: list[tuple[int, ...]]
+) -> None:
+    """Of two drawings with other marks, by pieces of any direction and length, but for hair's breadths."""
+    pieces = np.array([*ends, *ends]).T / 100.0
+    boxes = flat.ends_box(np.array(corners).T / 100.0) + np.array([[-1], [-1], [1], [1]])
+    count, marks = len(ends), 1 << (np.arange(2 * len(ends)) % 2)
+    laid = flat.Pieces(pieces, marks, np.array([count, count]))
+    found = laid.over(np.array([1]), boxes[:, None])[0]
+    lines = shapely.linestrings(pieces.T.reshape(-1, 2, 2)[count:])
+    apart = shapely.distance(shapely.box(*boxes)[:, None], lines)
+    deep = shapely.distance(shapely.box(*(boxes + 1e-9 * np.array([[1], [1], [-1], [-1]])))[:, None], lines)
+    for own, least, within in zip(found.tolist(), apart, deep, strict=True):
+        surely = np.bitwise_or.reduce(marks[count:][within == 0.0], initial=0)
+        at_most = np.bitwise_or.reduce(marks[count:][least < 1e-9], initial=0)
+        assert own & surely == surely
+        assert own | at_most == at_most
 
 
 def test_a_sign_with_an_open_middle_needs_no_room_cut_out(monkeypatch: pytest.MonkeyPatch) -> None:
