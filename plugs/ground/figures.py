@@ -140,12 +140,13 @@ def told(value: object, key: str = "") -> Any:
     AssertionError
         A figure is not finite.
     """
-    if isinstance(value, Mapping):
-        return {name: told(one, name if ending_of(name) else key) for name, one in value.items()}
     if value is None or isinstance(value, str | bool):
         return value
-    if isinstance(value, Iterable):
-        return [told(one, key) for one in value]
+    if not isinstance(value, float | int):  # most are: asking whether they hold others takes longer
+        if isinstance(value, Mapping):
+            return {name: told(one, name if ending_of(name) else key) for name, one in value.items()}
+        if isinstance(value, Iterable):
+            return [told(one, key) for one in value]
     quantity = QUANTITIES.get(ending_of(key))
     if isinstance(value, int) and quantity is None:
         return value

@@ -84,7 +84,7 @@ def fixed_rows(
     told = [np.array([text.encode() for text in texts]) for texts in zip(*ends, strict=True)]
     head, tail = (np.repeat(one.view(np.uint8).reshape(len(ends), -1), counts, axis=0) for one in told)
     rows = np.hstack((head, cells.reshape(len(values), -1), tail))
-    return rows[rows > 0].tobytes()
+    return rows.tobytes().translate(None, b"\0")
 
 
 def _tame(cell: str) -> str:
