@@ -274,7 +274,7 @@ def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tupl
     Returns
     -------
     list of (float, float), mm
-        As `plugs.mesh.bands.shadow` takes them.
+        As `plugs.mesh.bands.shadows` takes them.
     """
     faces, places = _faces_of(slabs, low, high)
     spans = open_ended(faces) if slabs else []

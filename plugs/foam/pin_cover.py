@@ -119,16 +119,6 @@ def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
     gaps = _gaps(points[which].T, begin, begin[:, (1, 2, 0)], foam.from_mm, foam.to_mm)
     near[which[(gaps < reach).any(axis=0)]] = True
     return near
-    walls = foam.walls
-    level = np.flatnonzero((walls.high >= foam.from_mm) & (walls.low <= foam.to_mm))
-    corners = walls.triangles[level]
-    (left, right), (bottom, top) = (extents(walls.vertices[:, i][corners]) for i in (0, 1))
-    for i, (h, v) in enumerate(points.tolist()):
-        is_near = (left <= h + reach) & (right >= h - reach) & (bottom <= v + reach) & (top >= v - reach)
-        begin = walls.vertices[corners[is_near]].transpose(2, 1, 0)
-        gaps = _gaps(points[i], begin, begin[:, (1, 2, 0)], foam.from_mm, foam.to_mm)
-        near[i] = bool((gaps < reach).any())
-    return near
 
 
 def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str, shapely.Geometry]:

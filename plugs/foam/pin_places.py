@@ -143,7 +143,7 @@ def _places(regions: Parts) -> tuple[Array, Indices]:
             found.append(np.stack([np.interp(stops, along, points[a:b, i]) for i in (0, 1)], axis=1))
         found.append(grid)
         counts.append(sum(map(len, found[before:])))
-    places: Array = np.round(np.concatenate(found), 2)
+    places: Array = np.concatenate(found).round(2)
     whose = np.repeat(own, counts)
     shapely.prepare(regions)
     is_inside: Mask = shapely.contains_xy(regions[whose], places[:, 0], places[:, 1])

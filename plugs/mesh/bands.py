@@ -102,6 +102,8 @@ class _Cuts:
     heights : (p,) float, mm
     rank : (n,) int
         Below how many levels each vertex does not lie.
+    top : (m,) int
+        The same of the highest corner of each triangle.
     base : (e,) int
         Where a level cuts an edge is the point of this number and the level's.
     points : (k, 2) float, mm
@@ -121,6 +123,7 @@ class _Cuts:
     asked: Indices
     heights: Array
     rank: Indices
+    top: Indices
     base: Indices
     points: Array
     levels: Indices
@@ -269,7 +272,7 @@ def _by_parts(made: Callable[[_Cuts], Iterable[T]], body: Banded, levels: Sequen
 
 def _cuts(body: Banded, wanted: Sequence[Level]) -> _Cuts:
     """Return where planes cut a body, each just below it or just above."""
-    planes, which = np.unique([at for at, _ in wanted], return_inverse=True)
+    planes, plane = np.unique([at for at, _ in wanted], return_inverse=True)
     place = np.searchsorted(planes, body.heights)
     is_on = planes.take(place, mode="clip") == body.heights
     is_touched = np.bincount(place[is_on], minlength=len(planes)) > 0
@@ -281,25 +284,28 @@ def _cuts(body: Banded, wanted: Sequence[Level]) -> _Cuts:
     one, other = (body.vertices.take(body.ends[edge, k], axis=0) for k in (0, 1))
     share = (heights[levels] - one[:, 2]) / (other[:, 2] - one[:, 2])
     # the corner of a triangle that is below a level alone, then the one that is above one alone
-    mine = rank[body.triangles]
+    bottom, top = extents(rank[body.triangles])
+    some = np.flatnonzero(bottom < top)
+    mine = rank[body.triangles[some]]
     ahead, back = mine.take((1, 2, 0), axis=1), mine.take((2, 0, 1), axis=1)
     least, most = np.minimum(ahead, back), np.maximum(ahead, back)
     is_lower = mine < least
     begins, ends = np.where(is_lower, mine, most), np.where(is_lower, least, mine)
-    corner, number, _ = _numbered(begins.ravel(), np.maximum(ends, begins).ravel())
-    own = base[body.edges.ravel()[corner]] + number
-    last = base[body.edges.take((2, 0, 1), axis=1).ravel()[corner]] + number
-    is_alone = is_lower.ravel()[corner]
+    which, number, _ = _numbered(begins.ravel(), np.maximum(ends, begins).ravel())
+    on = base[body.edges[some]]
+    own, last = (sides.ravel()[which] + number for sides in (on, on.take((2, 0, 1), axis=1)))
+    is_alone = is_lower.ravel()[which]
     return _Cuts(
         body=body,
-        asked=first[which] + (is_touched[which] & np.array([above for _, above in wanted])),
+        asked=first[plane] + (is_touched[plane] & np.array([above for _, above in wanted])),
         heights=heights,
         rank=rank,
         base=base,
         points=one[:, :2] + share[:, None] * (other - one)[:, :2],
         levels=levels,
         number=number,
-        corner=corner,
+        top=top,
+        corner=(3 * some[:, None] + np.arange(3)).ravel()[which],
         is_lower=is_alone,
         begin=np.where(is_alone, last, own),
         end=np.where(is_alone, own, last),
@@ -307,10 +313,7 @@ def _cuts(body: Banded, wanted: Sequence[Level]) -> _Cuts:
 
 
 def _numbered(since: Indices, until: Indices) -> tuple[Indices, Indices, Indices]:
-    """Return the numbers from one to another of each of some things: of which, which, and how they are found.
-
-    The last added to a number of a thing tells where it stands.
-    """
+    """Return the numbers from one to another of some things each: whose, which, and what added is where."""
     many = until - since
     base = np.cumsum(many) - many - since
     which = np.repeat(np.arange(len(many)), many)
@@ -336,8 +339,7 @@ def _shadows_and_volumes(cuts: _Cuts) -> Iterator[tuple[shapely.MultiPolygon, fl
     under *= middle[:, 0] * step[:, 1] - middle[:, 1] * step[:, 0]
     under += np.where(cuts.is_lower, 0.0, body.outflow[triangle])
     within = np.bincount(cuts.number, weights=under, minlength=count)
-    top = extents(cuts.rank[body.triangles])[1]
-    whole = np.bincount(top, weights=body.outflow, minlength=count + 1)
+    whole = np.bincount(cuts.top, weights=body.outflow, minlength=count + 1)
     low, high = cuts.asked.reshape(-1, 2).T
     beyond = within[high] - within[low]
     volumes = beyond + [whole[i + 1 : j + 1].sum() for i, j in zip(low, high, strict=True)]
