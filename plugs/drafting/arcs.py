@@ -376,6 +376,8 @@ def _longest(rings: _Open, begin: Indices, last: Indices) -> tuple[Indices, Arra
         for part in _parts(going, high * len(count)):
             share, figures = _fits(rings, begin[part], count)
             fits = (share <= 1.0) & (count <= most[part, None])
+            had = np.logical_or.accumulate(fits, axis=1) | (low > _LEAST_CHORDS)
+            fits &= ~np.logical_or.accumulate(had & ~fits, axis=1)  # as far as the first that does not
             top = (np.array((fits, fits & (figures[0] <= strict))) * count).max(axis=2)
             which, lane = np.nonzero(top)
             top, own = top[which, lane], part[lane]
@@ -471,9 +473,7 @@ def _balanced(
 
 def _straightened(rings: _Open, places: Indices, bulge: Array) -> list[tuple[Array, Array]]:
     """Return vertices and bulges with each run of nearly collinear chords made one line."""
-    ring = np.zeros(len(rings.x), dtype=np.int64)
-    ring[rings.first] = 1
-    own = np.cumsum(ring)[places] - 1
+    own = rings.last.searchsorted(places)
     closing = places == rings.last[own]
     straight = (bulge == 0.0) & ~closing
     # a run ends at each arc; number the runs so that one call simplifies them all
