@@ -18,7 +18,7 @@ from plugs.drafting.drawing import Drawing
 from plugs.drafting.outlines import fit_ahead, shown_of
 from plugs.drawings import OF_CLOTH, layer_drawings, layer_jobs
 from plugs.files.drawing_run import DrawingRun, LayerJob, draw_known, draw_layer, render_files
-from plugs.files.dxf import frames
+from plugs.files.dxf import has_frame
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
@@ -139,7 +139,7 @@ def _mate_of(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> Abst
     """Return a mate that makes foam and layers too, where there can be one and it can draw them."""
     if work.shelf is not None:
         work.shelf.expect_nothing()
-    can_render = "dxf" not in kinds or bool(frames())
+    can_render = "dxf" not in kinds or has_frame()
     is_quick = pen is not None and work.shelf is not None and "html" not in kinds
     if not (is_quick and can_render and can_be_made(beside_talkers=True)):
         return nullcontext()

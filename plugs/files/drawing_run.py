@@ -17,7 +17,7 @@ from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.styles import without_figures
 from plugs.files.bundle import MOST, Bundle, bundle_of
-from plugs.files.dxf import dxf_texts, frames, has_frame, take_frames
+from plugs.files.dxf import dxf_texts, has_frame, known_frame, take_frame
 from plugs.files.svg import svg_texts
 from plugs.files.written import Written, written
 from plugs.foam.layers import Layer
@@ -256,9 +256,9 @@ class DrawingRun(Worker):
 
     def teach(self) -> None:
         """Have this process know how files begin and end: it renders the next without the library."""
-        answer = self.waited(self.call(frames), _LONGEST_S)
+        answer = self.waited(self.call(known_frame), _LONGEST_S)
         if answer.exception() is None:
-            take_frames(answer.result())
+            take_frame(answer.result())
 
     def rendered(self) -> Rendered:
         """Wait for the files of all that was sent.
@@ -310,7 +310,7 @@ def draw_known(job: LayerJob, kinds: Sequence[str]) -> DrawnLayer:
     tuple of Drawing and dict of str to bytes
     """
     drawing, _ = draw_layer(job)
-    is_known = "dxf" not in kinds or has_frame(drawing)
+    is_known = "dxf" not in kinds or has_frame()
     return drawing, render_files({drawing.path: drawing}, kinds) if is_known else {}
 
 

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import io
+import re
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
 from plugs.drafting.drawing import Drawing
-from plugs.drafting.styles import LineStyle, line_styles, style_of
+from plugs.drafting.styles import style_of
 from plugs.files.bundle import Bundle, bundle_of, ends
 from plugs.ground.figures import BARE, LENGTH, rounded
 from plugs.ground.records import record
 from plugs.tables.digits import PART, cell, lay_numbers, n_cells, numbers_as_text, parts_of
-
-if TYPE_CHECKING:
-    from ezdxf.document import Drawing as Document
 
 UNITS_MM: Final = 4
 """$INSUNITS 4 is the millimetre (system-variable page of the format's vendor, confirmed)."""
@@ -28,6 +27,12 @@ _STROKE_AND_GAP: Final = (1.0, -1.0, 1.0, -1.0)
 """A line's pattern has strokes above 0 and gaps below, after its whole length (the library's own pages)."""
 
 _TITLE: Final = "the title of a drawing goes here"
+_ROWS: Final = "lines and texts go here"
+_GROUP, _KIND, _INDEX = (
+    "a group",
+    "a kind of line",
+    " 62\n253\n",
+)  # of the pattern for others; no group has it
 _LATE: Final = 0xFFFF0000  # more than lines and texts ever have; nothing else in a file looks like it
 _WHOLE: Final = b".0"
 _PLACE, _BULGE = n_cells(LENGTH.finest), n_cells(BARE.finest)
@@ -80,7 +85,8 @@ def dxf_texts(bundle: Bundle) -> list[str]:
         One has no paths.
     """
     bundle.demand_lines()
-    vertices, labels = _vertices(bundle), _labels(bundle)
+    vertices, labels, frame = _vertices(bundle), _labels(bundle), known_frame()
+    space = f"330\n{frame.owner}\n100\nAcDbEntity\n  8\n"
     counts, found = bundle.n_points.tolist(), []
     for title, groups, (a, b), (c, d) in zip(
         bundle.titles,
@@ -89,102 +95,90 @@ def dxf_texts(bundle: Bundle) -> list[str]:
         pairwise(ends(bundle.n_labels)),
         strict=True,
     ):
-        frame = _frame(tuple((name, style_of(name)) for name in groups))
-        space = f"330\n{frame.owner}\n100\nAcDbEntity\n  8\n"
+        given, first = _tables(frame, groups)
         lines = zip(bundle.path_groups[a:b], counts[a:b], vertices[a:b], strict=True)
         texts = zip(bundle.label_groups[c:d], labels[c:d], strict=True)
         rows = [
             f"  0\nLWPOLYLINE\n  5\n{number:X}\n{space}{name}\n100\nAcDbPolyline\n 90\n{n}\n 70\n{own}"
-            for number, (name, n, own) in enumerate(lines, start=frame.first)
+            for number, (name, n, own) in enumerate(lines, start=first)
         ]
         rows += [
             f"  0\nTEXT\n  5\n{number:X}\n{space}{name}\n100\nAcDbText\n 10\n{own}"
-            for number, (name, own) in enumerate(texts, start=frame.first + len(rows))
+            for number, (name, own) in enumerate(texts, start=first + len(rows))
         ]
-        tables, after = frame.tables, frame.after
-        for i in range(frame.n_late):
-            late, given = f"{_LATE + i:X}", f"{frame.first + len(rows) + i:X}"
-            tables, after = tables.replace(late, given), after.replace(late, given)
-        found.append("".join((tables.replace(_TITLE, " ".join(title.split())), *rows, after)))
+        given |= {f"{_LATE + i:X}": f"{first + len(rows) + i:X}" for i in range(frame.n_late)}
+        given |= {_TITLE: " ".join(title.split()), _ROWS: "".join(rows)}
+        found.append("".join([given.get(piece, piece) for piece in frame.pieces]))
     return found
 
 
 @record(frozen=True, slots=True, kw_only=True)
-class _Frame:
-    """What stands in a file before and after its lines and texts, the same for all with the same groups.
+class Frame:
+    """What stands in every file round its groups, lines and texts.
 
     Attributes
     ----------
-    tables, after : str
-        With marks for the title, and for the numbers that the library gives away last.
+    pieces : tuple of str
+        Pieces of it and marks in turn: for the title, for what differs, for the numbers that are given last.
+    kind, group : str
+        A kind of line, up to its pattern, and a group, after their numbers; with marks too.
+    n_tables : tuple of 2 int, dimensionless
+        How many kinds of line and groups there are in every file.
     owner : str
         The number of the space that lines and texts lie in.
     first : int
-        The number of the first of them.
+        The number of the first kind of line or group.
     n_late : int
-        How many numbers are given away after them, the one that would be next included.
+        How many numbers are given after lines and texts, the one that would be next included.
     """
 
-    tables: str
-    after: str
+    pieces: tuple[str, ...]
+    kind: str
+    group: str
+    n_tables: tuple[int, int]
     owner: str
     first: int
     n_late: int
 
 
-_Styles = tuple[tuple[str, LineStyle], ...]
-_FRAMES: Final[dict[_Styles, _Frame]] = {}
+_FRAMES: Final = list[Frame]()
 
 
-def frames() -> dict[_Styles, _Frame]:
-    """Return what is known of how files begin and end.
+def known_frame() -> Frame:
+    """Return how files begin and end, as the library wrote it when it was asked first.
 
     Returns
     -------
-    dict
-        For `take_frames` of another process, which then need not load the library.
+    Frame
+        For `take_frame` of another process, which then need not load the library.
     """
-    return _FRAMES
+    if not _FRAMES:
+        _FRAMES.append(_written())
+    return _FRAMES[0]
 
 
-def take_frames(known: dict[_Styles, _Frame]) -> None:
+def take_frame(known: Frame) -> None:
     """Take over how files begin and end.
 
     Parameters
     ----------
-    known : dict
-        As `frames` of another process gives it.
+    known : Frame
+        As `known_frame` of another process gives it.
     """
-    _FRAMES.update(known)
+    _FRAMES[:] = [known]
 
 
-def has_frame(drawing: Drawing) -> bool:
-    """Return whether the library is not needed for a drawing.
-
-    Parameters
-    ----------
-    drawing : Drawing
+def has_frame() -> bool:
+    """Return whether the library is not needed any more.
 
     Returns
     -------
     bool
     """
-    return _styles(drawing) in _FRAMES
+    return bool(_FRAMES)
 
 
-def _styles(drawing: Drawing) -> _Styles:
-    """Return the groups of a drawing with how each looks."""
-    return tuple(line_styles(drawing).items())
-
-
-def _frame(styles: _Styles) -> _Frame:
-    """Return a document without lines and texts, known or made."""
-    if styles not in _FRAMES:
-        _FRAMES[styles] = _written(styles)
-    return _FRAMES[styles]
-
-
-def _written(styles: _Styles) -> _Frame:
+def _written() -> Frame:
     """Return a document without lines and texts, as the library writes and audits it."""
     from ezdxf import options  # type: ignore[attr-defined]  # its types do not list it
     from ezdxf.filemanagement import new
@@ -195,8 +189,9 @@ def _written(styles: _Styles) -> _Frame:
         document = new("R2010", units=UNITS_MM)
         document.header["$MEASUREMENT"] = MEASUREMENT_METRIC
         document.header.custom_vars.append("Title", _TITLE)
-        _add_dxf_layers(document, styles)
         first = int(str(document.entitydb.handles), 16)
+        document.linetypes.add(_KIND, [2.0, *_STROKE_AND_GAP[:2]])
+        document.layers.add(_GROUP, color=int(_INDEX.split()[1]), linetype=_KIND)
         document.entitydb.handles.reset(f"{_LATE:X}")
         errors = document.audit().errors
         if errors:
@@ -208,26 +203,59 @@ def _written(styles: _Styles) -> _Frame:
         document.write(text)
     finally:
         options.write_fixed_meta_data_for_testing = kept
-    tables, middle, after = text.getvalue().partition("  2\nENTITIES\n")
-    return _Frame(
-        tables=tables + middle,
-        after=after,
+    n_late = int(str(document.entitydb.handles), 16) + 1 - _LATE
+    whole, kind, n_kinds = _opened(text.getvalue(), "LTYPE", first)
+    whole, group, n_groups = _opened(whole, "LAYER", first + 1)
+    whole = whole.replace("  2\nENTITIES\n", f"  2\nENTITIES\n{_ROWS}")
+    marks = [
+        _TITLE,
+        _ROWS,
+        *(f"{table} {of}" for table in ("LTYPE", "LAYER") for of in ("count", "rows")),
+        *(f"{_LATE + i:X}" for i in range(n_late)),
+    ]
+    return Frame(
+        pieces=tuple(re.split(f"({'|'.join(marks)})", whole)),
+        kind=kind.partition(" 73\n")[0],
+        group=group,
+        n_tables=(n_kinds, n_groups),
         owner=document.modelspace().layout_key,
         first=first,
-        n_late=int(str(document.entitydb.handles), 16) + 1 - _LATE,
+        n_late=n_late,
     )
 
 
-def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...]) -> None:
-    """Give every group of lines and texts its own colour and kind of line."""
-    for name, style in styles:
-        kind = "Continuous"
+def _opened(text: str, table: str, number: int) -> tuple[str, str, int]:
+    """Return a document with marks in a table's head and foot, its last row, and how many others it has."""
+    before, begin, rest = text.partition(f"TABLE\n  2\n{table}\n")
+    own, _, rest = rest.partition(f"  0\n{table}\n  5\n{number:X}\n")
+    row, end, after = rest.partition("  0\nENDTAB\n")
+    n_others = own.count(f"  0\n{table}\n")
+    own = own.replace(f" 70\n{n_others + 1}\n", f" 70\n{table} count\n", 1)
+    return f"{before}{begin}{own}{table} rows{end}{after}", row, n_others
+
+
+def _tables(frame: Frame, groups: Sequence[str]) -> tuple[dict[str, str], int]:
+    """Return what stands in the tables of kinds of line and groups, and the number that is next."""
+    kinds, rows, number = dict[str, str](), list[str](), frame.first
+    for name in groups:
+        style, kind = style_of(name), "Continuous"
         if style.dash:
             kind = "DASH_" + "_".join(f"{part:g}" for part in style.dash)
-            if kind not in document.linetypes:
-                pattern = [sign * part for sign, part in zip(_STROKE_AND_GAP, style.dash, strict=False)]
-                document.linetypes.add(kind, [sum(style.dash), *pattern])
-        document.layers.add(name, color=style.index, linetype=kind)
+            if kind not in kinds:
+                parts = [sign * part for sign, part in zip(_STROKE_AND_GAP, style.dash, strict=False)]
+                pattern = "".join(f" 49\n{part}\n 74\n0\n" for part in parts)
+                own = f"{frame.kind.replace(_KIND, kind)} 73\n{len(parts)}\n 40\n{sum(style.dash)}\n{pattern}"
+                kinds[kind] = f"  0\nLTYPE\n  5\n{number:X}\n{own}"
+                number += 1
+        own = frame.group.replace(_KIND, kind).replace(_INDEX, f" 62\n{style.index}\n").replace(_GROUP, name)
+        rows.append(f"  0\nLAYER\n  5\n{number:X}\n{own}")
+        number += 1
+    given = dict[str, str]()
+    for table, n_others, own_rows in zip(
+        ("LTYPE", "LAYER"), frame.n_tables, ([*kinds.values()], rows), strict=True
+    ):
+        given |= {f"{table} count": str(n_others + len(own_rows)), f"{table} rows": "".join(own_rows)}
+    return given, number
 
 
 def _vertices(bundle: Bundle) -> list[str]:

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from plugs.drafting.drawing import Drawing, Label, Path
-from plugs.drafting.styles import line_styles
+from plugs.drafting.styles import CENTRELINE, FLOOR, STATION_LINES, WEAVE, line_styles, style_of
+from plugs.files import dxf
 from plugs.files.dxf import render_dxf
 
 ROOT = FilePath(__file__).resolve().parents[2]
@@ -110,7 +111,11 @@ def written_by_the_library(drawing):
         document.header["$MEASUREMENT"] = 1
         document.header.custom_vars.append("Title", drawing.title)
         for name, style in line_styles(drawing).items():
-            document.layers.add(name, color=style.index, linetype="Continuous")
+            kind = "DASH_" + "_".join(f"{part:g}" for part in style.dash) if style.dash else "Continuous"
+            if kind not in document.linetypes:
+                signs = (1.0, -1.0) * (len(style.dash) // 2)
+                document.linetypes.add(kind, [sum(style.dash), *np.multiply(signs, style.dash).tolist()])
+            document.layers.add(name, color=style.index, linetype=kind)
         space = document.modelspace()
         for path in drawing.paths:
             rows = np.column_stack((np.round(path.points, 6), np.round(path.bulges, 12))) + 0.0
@@ -132,21 +137,27 @@ def written_by_the_library(drawing):
 
 
 def test_lines_and_texts_are_written_as_the_library_writes_them():
-    """Its document is made once for all drawings with the same groups, and lines and texts are put in."""
+    """Its document is made once for all drawings, and groups, lines and texts are put in."""
     drawing = disc_and_text("Höcker ü, 3 % ^^")
     label = Label(text="cut\rhere^^", at=(1.0 / 3.0, -1e-9), height=2.5, dxf_layer="SAW_LINE")
     drawing = replace(drawing, labels=(*drawing.labels, label))
     assert render_dxf(drawing) == written_by_the_library(drawing)
+    # broken lines of two and four parts, two groups with the same, and one between them
+    dashed = [replace(drawing.paths[0], dxf_layer=name) for name in (FLOOR, CENTRELINE, WEAVE, STATION_LINES)]
+    assert {len(style_of(one.dxf_layer).dash) for one in dashed} == {0, 2, 4}
+    drawing = replace(drawing, paths=(*dashed, *drawing.paths))
+    assert render_dxf(drawing) == written_by_the_library(drawing)
 
 
-def test_the_library_makes_one_document_for_drawings_with_the_same_groups(monkeypatch):
+def test_the_library_makes_one_document_for_all_drawings(monkeypatch):
     """Counted: a new document costs more than all lines in it."""
+    monkeypatch.setattr(dxf, "_FRAMES", [])
     from ezdxf import filemanagement
 
     made = []
     new = filemanagement.new
     monkeypatch.setattr(filemanagement, "new", lambda *a, **k: made.append(a) or new(*a, **k))
-    group = Path(points=[[0.0, 0.0], [9.0, 0.0]], bulges=[0.0, 0.0], is_closed=False, dxf_layer="ONCE")
     for title in "abc":
+        group = Path(points=[[0.0, 0.0], [9.0, 0.0]], bulges=[0.0, 0.0], is_closed=False, dxf_layer=title)
         render_dxf(Drawing(path=title, title=title, paths=(group,), labels=()))
     assert len(made) == 1
