@@ -112,7 +112,7 @@ def test_a_mate_makes_half_of_a_look(tmp_path: Path, monkeypatch: pytest.MonkeyP
     """From the second look on, when this process knows how files begin; the files are the same."""
     recipe, mates, by_pen = tmp_path / "bar.py", list[int](), list[int]()
     recipe.write_text(BAR, encoding="utf-8")
-    monkeypatch.setattr(looking, "frames", lambda: dict.fromkeys(range(len(by_pen))))
+    monkeypatch.setattr(looking, "has_frame", lambda: bool(by_pen))
     monkeypatch.setattr(looking, "can_be_made", lambda **_: True)
     monkeypatch.setattr(looking, "Mate", lambda follow: mates.append(1) or twins.Mate(follow))
     layers = DrawingRun.layers
