@@ -206,6 +206,12 @@ class _Sheet:
     def _settled(self, grown: shapely.Polygon, stencil: Stencil, x: float, y: float) -> _Laid:
         """Return where a shape lies when it has been slid to the left and down as far as it goes."""
         cell, rack = self.rack.cell, self.rack
+        points = shapely.get_coordinates(grown)
+
+        def moved_to(x: float, y: float) -> shapely.Polygon:
+            """Return the shape with its box at a corner."""
+            return shapely.set_coordinates(grown, points + np.array((x - stencil.left, y - stencil.bottom)))
+
         if not rack.blocked:
             near = self._near(stencil, x, y)
             for across, down in ((1.0, 0.0), (0.0, 1.0), (1.0, 0.0)):
@@ -213,9 +219,9 @@ class _Sheet:
                     to = x - across * step * cell, y - down * step * cell
                     if min(to) < 0.0:
                         continue
-                    if not len(near) or not shapely.intersects(near, _moved(grown, to, stencil)).any():
+                    if not len(near) or not shapely.intersects(near, moved_to(*to)).any():
                         x, y = to
-        moved = _moved(grown, (x, y), stencil)
+        moved = moved_to(x, y)
         shapely.prepare(moved)
         return _Laid(x=x, y=y, cells=self._cells(stencil, x, y), grown=moved, box=moved.bounds)
 
@@ -246,12 +252,6 @@ class _Sheet:
             ],
             dtype=object,
         )
-
-
-def _moved(grown: shapely.Polygon, to: tuple[float, float], stencil: Stencil) -> shapely.Polygon:
-    """Return a shape with its box at a corner; this is quicker than the library's own way for one shape."""
-    step = np.array((to[0] - stencil.left, to[1] - stencil.bottom))
-    return shapely.transform(grown, lambda points: points + step)
 
 
 def fill(

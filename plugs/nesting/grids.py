@@ -225,15 +225,14 @@ def make_rasters(
     reach = gap / 2.0 - TOUCH
     own = np.repeat(np.arange(len(outlines)), [len(some) for some in turns])
     angles = np.concatenate([np.asarray(some, dtype=np.float64) for some in turns])
-    grown, boxes = plain[own], np.empty((len(own), 4))
+    shapes = _within(plain, shapely.bounds(outlines), reach)[own]
     for turn in np.unique(angles).tolist():
         alike = angles == turn
-        grown[alike] = turned(grown[alike], turn)
-        boxes[alike] = boxes_turned(outlines[own[alike]], turn)
-    # nothing that must stay clear lies outside this box, which makes the size exact
-    shapes = shapely.box(*(boxes + np.array([-reach, -reach, reach, reach])).T)
-    is_round = ~_are_boxes(grown)
-    shapes[is_round] = shapely.intersection(grown[is_round], shapes[is_round])
+        if turn % 90.0:
+            mine = own[alike]
+            shapes[alike] = _within(turned(plain[mine], turn), boxes_turned(outlines[mine], turn), reach)
+        else:
+            shapes[alike] = turned(shapes[alike], turn)
     found: list[dict[object, tuple[Stencil, shapely.Polygon]]] = [{} for _ in outlines]
     for i, stencil, shape in zip(
         own.tolist(), make_stencils(shapes, angles.tolist(), cell), shapes, strict=True
@@ -248,6 +247,17 @@ def make_rasters(
         )
         for outline, kept in zip(outlines, found, strict=True)
     ]
+
+
+def _within(grown: Outlines, boxes: Array, reach: float) -> Outlines:
+    """Return grown outlines cut off so far beyond the boxes round the outlines, which makes their size exact.
+
+    Nothing that must stay clear lies outside.
+    """
+    shapes = np.asarray(shapely.box(*(boxes + np.array([-reach, -reach, reach, reach])).T))
+    is_round = ~_are_boxes(grown)
+    shapes[is_round] = shapely.intersection(grown[is_round], shapes[is_round])
+    return shapes
 
 
 def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float, cost: float) -> RasterSheet:

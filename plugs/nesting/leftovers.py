@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -41,16 +42,14 @@ class Leftover:
 
 
 def leftovers(
-    sheet: shapely.Polygon, cut: Sequence[shapely.Polygon], *, kerf: float, least: float = LEAST
-) -> tuple[Leftover, ...]:
-    """Return the largest free rectangles of a sheet along its edges, the largest first.
+    sheets: Sequence[tuple[shapely.Polygon, Sequence[shapely.Polygon]]], *, kerf: float, least: float = LEAST
+) -> list[tuple[Leftover, ...]]:
+    """Return the largest free rectangles of sheets along their edges, the largest first.
 
     Parameters
     ----------
-    sheet : shapely.Polygon, mm
-        Its lower left corner at the origin.
-    cut : sequence of shapely.Polygon, mm
-        What is cut from it.
+    sheets : sequence of shapely.Polygon and sequence of shapely.Polygon, mm
+        Each with its lower left corner at the origin, and what is cut from it.
     kerf : float, mm
         Width of the cut, kept free round everything.
     least : float, mm
@@ -58,21 +57,38 @@ def leftovers(
 
     Returns
     -------
-    tuple of Leftover
-        They do not overlap, and are a kerf apart.
+    list of tuple of Leftover
+        One to a sheet. They do not overlap, and are a kerf apart.
     """
-    _, _, width, height = sheet.bounds
-    columns, rows = math.ceil(width / _CELL), math.ceil(height / _CELL)
-    across, up = width / columns, height / rows
-    scale = np.array([1.0 / across, 1.0 / up])
-    thin = thinned(np.array(cut, dtype=object), _THIN)
+    whole = np.array([sheet.bounds[2:] for sheet, _ in sheets]).reshape(-1, 2)
+    counts = np.ceil(whole / _CELL).astype(np.int64)
+    sizes = whole / counts
+    thin = thinned(np.array([shape for _, cut in sheets for shape in cut], dtype=object), _THIN)
     kept_free = [*shapely.buffer(thin, kerf if kerf > 0.0 else -TOUCH, quad_segs=_ROUND_SEGMENTS)]
-    if not is_box(sheet):
-        frame = shapely.box(-across, -up, width + across, height + up)
-        kept_free.append(frame.difference(sheet.buffer(TOUCH)))
-    edges, one = edges_of(kept_free), np.ones(len(kept_free), dtype=np.int64)
+    owner = [i for i, (_, cut) in enumerate(sheets) for _ in cut]
+    for i, (sheet, _) in enumerate(sheets):
+        if not is_box(sheet):
+            frame = shapely.box(*-sizes[i], *(whole[i] + sizes[i]))
+            kept_free.append(frame.difference(sheet.buffer(TOUCH)))
+            owner.append(i)
+    edges, own = edges_of(kept_free), np.array(owner, dtype=np.int64)
+    scale = (1.0 / sizes)[own[edges.shape]]
     in_cells = Edges(starts=edges.starts * scale, ends=edges.ends * scale, shape=edges.shape)
-    taken = cells_of(runs_touched(in_cells, columns * one, rows * one), columns, rows)
+    runs = runs_touched(in_cells, *counts[own].T)
+    order = np.argsort(own[runs.shape], kind="stable")
+    begins = np.searchsorted(own[runs.shape[order]], np.arange(len(sheets) + 1)).tolist()
+    found = []
+    for i, (begin, end) in enumerate(pairwise(begins)):
+        some, (columns, rows), (across, up) = order[begin:end], counts[i].tolist(), sizes[i].tolist()
+        taken = cells_of(runs.only(some), columns, rows)
+        found.append(_free_of(taken, across, up, kerf, least))
+    return found
+
+
+def _free_of(
+    taken: NDArray[np.bool_], across: float, up: float, kerf: float, least: float
+) -> tuple[Leftover, ...]:
+    """Return the largest free rectangles of a sheet, and take their cells too."""
     found: list[Leftover] = []
     side, beside = math.ceil(kerf / across), math.ceil(kerf / up)
     while len(found) < _MOST:

@@ -220,22 +220,25 @@ def finished(laid: Sequence[tuple[Stock, Sequence[Placement]]], cutting: Cutting
     AssertionError
         Blanks too near to each other or to the edge.
     """
-    sheets = []
-    for i, (stock, on) in enumerate(laid, start=1):
-        outlines = [placement.outline for placement in on]
-        fault = _fault_of(stock, on, outlines, cutting)
+    drawn = [[placement.outline for placement in on] for _, on in laid]
+    rooms = {id(stock): _room(stock, cutting) for stock, _ in laid}
+    for i, ((stock, on), outlines) in enumerate(zip(laid, drawn, strict=True), start=1):
+        fault = _fault_of(rooms[id(stock)], on, outlines, cutting)
         if fault:
             raise AssertionError(f"sheet {i}: {fault}")
-        sheets.append(
-            Sheet(
-                number=i,
-                stock=stock,
-                placements=tuple(on),
-                leftovers=leftovers(region(stock), outlines, kerf=cutting.kerf),
-                used_mm2=float(sum(outline.area for outline in outlines)),
-            )
+    wholes = [region(stock) for stock, _ in laid]
+    left = leftovers([*zip(wholes, drawn, strict=True)], kerf=cutting.kerf)
+    sheets = tuple(
+        Sheet(
+            number=i,
+            stock=stock,
+            placements=tuple(on),
+            leftovers=free,
+            used_mm2=float(sum(outline.area for outline in outlines)),
         )
-    return Nesting(sheets=tuple(sheets), cutting=cutting)
+        for i, ((stock, on), outlines, free) in enumerate(zip(laid, drawn, left, strict=True), start=1)
+    )
+    return Nesting(sheets=sheets, cutting=cutting)
 
 
 def fault_of(stock: Stock, on: Sequence[Placement], cutting: Cutting) -> str:
@@ -246,18 +249,23 @@ def fault_of(stock: Stock, on: Sequence[Placement], cutting: Cutting) -> str:
     str
         Empty when all is well.
     """
-    return _fault_of(stock, on, [placement.outline for placement in on], cutting)
+    return _fault_of(_room(stock, cutting), on, [placement.outline for placement in on], cutting)
+
+
+def _room(stock: Stock, cutting: Cutting) -> shapely.Polygon:
+    """Return where blanks may lie on a sheet, ready to be asked again and again."""
+    room = inside(stock, cutting.edge_margin).buffer(SLACK, join_style="mitre")
+    shapely.prepare(room)
+    return room
 
 
 def _fault_of(
-    stock: Stock, on: Sequence[Placement], drawn: Sequence[shapely.Polygon], cutting: Cutting
+    room: shapely.Polygon, on: Sequence[Placement], drawn: Sequence[shapely.Polygon], cutting: Cutting
 ) -> str:
     """Return what is wrong with a sheet, by the outlines of its blanks."""
     outlines = np.array(drawn, dtype=object)
-    room = inside(stock, cutting.edge_margin).buffer(SLACK, join_style="mitre")
-    for placement, outline in zip(on, outlines, strict=True):
-        if not room.covers(outline):
-            return f"{placement.piece.name} leaves the sheet or its margin"
+    for k in np.flatnonzero(~shapely.covers(room, outlines)).tolist():
+        return f"{on[k].piece.name} leaves the sheet or its margin"
     if len(on) < 2:
         return ""
     boxes = shapely.box(*(shapely.bounds(outlines) + np.array([-1, -1, 1, 1]) * cutting.gap / 2.0).T)

@@ -47,6 +47,17 @@ class Runs:
     first: Indices
     after: Indices
 
+    def only(self, some: Indices) -> Runs:
+        """Return some of the runs, by their numbers.
+
+        Parameters
+        ----------
+        some : (k,) int
+        """
+        parts = (of[some] for of in (self.shape, self.column, self.first, self.after))
+        shape, column, first, after = parts
+        return Runs(shape=shape, column=column, first=first, after=after)
+
 
 def edges_of(shapes: Sequence[shapely.Geometry]) -> Edges:
     """Return the edges of shapes, holes included.
@@ -125,12 +136,10 @@ def runs_touched(edges: Edges, columns: Indices, rows: Indices) -> Runs:
 def _united(begin: Indices, finish: Indices) -> tuple[Indices, Indices]:
     """Return the intervals that others make together, rising."""
     real = begin < finish
-    begin, finish = begin[real], finish[real]
-    order = np.argsort(begin, kind="stable")
-    begin, reach = begin[order], np.maximum.accumulate(finish[order])
-    is_new = np.ones(len(begin), dtype=np.bool_)
-    is_new[1:] = begin[1:] > reach[:-1]
-    return begin[is_new], reach[np.append(is_new[1:], True)[: len(reach)]]
+    begin, finish = np.sort(begin[real]), np.sort(finish[real])
+    # where as many have ended as have begun before, there is a gap
+    is_new = begin[1:] > finish[:-1]
+    return begin[np.append(True, is_new)[: len(begin)]], finish[np.append(is_new, True)[: len(finish)]]
 
 
 def cells_of(runs: Runs, columns: int, rows: int) -> Cells:

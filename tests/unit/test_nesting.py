@@ -425,13 +425,13 @@ def test_boxes_that_fill_a_sheet_are_laid_without_overlap() -> None:
 def test_leftovers_are_free_and_largest_first() -> None:
     """An L of free foam gives its two rectangles; what is smaller than 200 mm is not listed."""
     sheet = shapely.box(0, 0, 2440, 1220)
-    found = leftovers(sheet, [shapely.box(10, 10, 1500, 700)], kerf=2.0)
+    (found,) = leftovers([(sheet, [shapely.box(10, 10, 1500, 700)])], kerf=2.0)
     # on a grid of 10 mm, a kerf and the grid away from the cut and from each other
     assert (found[0].width, found[0].height) == pytest.approx((2440.0, 1220.0 - 710.0))
     assert (found[1].width, found[1].height) == pytest.approx((2440.0 - 1510.0, 710.0 - 10.0))
     assert len(found) == 2
-    assert leftovers(shapely.box(0, 0, 190, 1220), [], kerf=2.0) == ()
-    (whole,) = leftovers(sheet, [], kerf=2.0)
+    assert leftovers([(shapely.box(0, 0, 190, 1220), [])], kerf=2.0) == [()]
+    ((whole,),) = leftovers([(sheet, [])], kerf=2.0)
     assert (whole.x, whole.y, whole.width, whole.height) == (0.0, 0.0, 2440.0, 1220.0)
     for left in found:
         area = shapely.box(left.x, left.y, left.x + left.width, left.y + left.height)
