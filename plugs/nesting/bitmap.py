@@ -52,7 +52,7 @@ class Stencil:
         Size of the box round the shape grown in full.
     left, bottom : float, mm
         Corner of that box.
-    runs : tuple of (int, int, int)
+    runs : (n, 3) int
         Column, first row and number of cells of each run; the longest first.
     core : tuple of 4 int
         A large block of cells within the shape: its first column and row, and its columns and rows.
@@ -67,13 +67,13 @@ class Stencil:
     height: float
     left: float
     bottom: float
-    runs: tuple[tuple[int, int, int], ...]
+    runs: NDArray[np.int64]
     core: tuple[int, int, int, int]
     edges: tuple[Array, Array]
 
 
 def make_stencils(
-    grown: Sequence[shapely.Geometry], turns_deg: Sequence[float], cell: float
+    grown: Sequence[shapely.Geometry] | NDArray[np.object_], turns_deg: Sequence[float], cell: float
 ) -> list[Stencil]:
     """Return shapes as runs of cells, each from the corner of its box.
 
@@ -94,9 +94,7 @@ def make_stencils(
     numbers = np.arange(len(boxes) + 1)
     own = np.searchsorted(edges.shape, numbers).tolist()
     order = np.lexsort((runs.first, runs.column, runs.first - runs.after, runs.shape))
-    longest = [
-        *zip(*(of[order].tolist() for of in (runs.column, runs.first, runs.after - runs.first)), strict=True)
-    ]
+    longest = np.stack([runs.column, runs.first, runs.after - runs.first], axis=1)[order]
     mine = np.searchsorted(runs.shape, numbers).tolist()
     cores = _cores(runs, len(boxes))
     return [
@@ -108,7 +106,7 @@ def make_stencils(
             height=top - bottom,
             left=left,
             bottom=bottom,
-            runs=tuple(longest[mine[i] : mine[i + 1]]),
+            runs=longest[mine[i] : mine[i + 1]],
             core=cores[i],
             edges=(starts[own[i] : own[i + 1]], ends[own[i] : own[i + 1]]),
         )
@@ -149,23 +147,32 @@ def _cores(runs: Runs, count: int) -> list[tuple[int, int, int, int]]:
 @lru_cache(maxsize=4096)
 def _cells_of(stencil: Stencil, rows: int) -> int:
     """Return the cells of a stencil as one whole number, for a grid of so many rows."""
-    runs = ((column * rows + first, count) for column, first, count in stencil.runs)
-    return number_of(runs, stencil.columns * rows)
+    column, first, count = stencil.runs.T
+    return number_of(column * rows + first, count, stencil.columns * rows)
 
 
 @lru_cache(maxsize=4096)
 def _asked_first(stencil: Stencil, rows: int) -> list[tuple[int, int]]:
     """Return the runs of a stencil that are asked first: how many cells, and the bit of the first of them."""
-    return [(count, column * rows + first) for column, first, count in stencil.runs[::_FIRST]]
+    return [(count, column * rows + first) for column, first, count in stencil.runs[::_FIRST].tolist()]
+
+
+@lru_cache(maxsize=4096)
+def _columns_of(stencil: Stencil) -> dict[int, list[tuple[int, int]]]:
+    """Return the runs of each column of a stencil: the first row, and how many cells."""
+    found: dict[int, list[tuple[int, int]]] = {}
+    for column, first, count in stencil.runs.tolist():
+        found.setdefault(column, []).append((first, count))
+    return found
 
 
 def _runs_at(stencil: Stencil, rows: int, cell: int) -> list[tuple[int, int]]:
     """Return the run that a cell belongs to, likewise."""
     column, row = divmod(cell, rows)
     return [
-        (count, across * rows + first)
-        for across, first, count in stencil.runs
-        if across == column and first <= row < first + count
+        (count, column * rows + first)
+        for first, count in _columns_of(stencil)[column]
+        if first <= row < first + count
     ]
 
 
@@ -334,9 +341,11 @@ class Bitmap:
 
         What is found is kept: it holds for all shapes of about one size, however many there are.
         """
-        if room not in self.full and room not in self.free:
-            (self.free if self._has_place(room) else self.full).add(room)
-        return room in self.full
+        if room in self.full or room in self.free:
+            return room in self.full
+        has_place = self._has_place(room)
+        (self.free if has_place else self.full).add(room)
+        return not has_place
 
     def _has_place(self, room: Room) -> bool:
         """Return whether the block of a room is free of taken cells anywhere in it."""

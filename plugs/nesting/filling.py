@@ -234,8 +234,8 @@ class _Sheet:
         starts, ends = ((points + np.array((x, y))) / cell for points in stencil.edges)
         edges = Edges(starts=starts, ends=ends, shape=np.zeros(len(starts), dtype=np.int64))
         runs = runs_touched(edges, np.array([rack.columns]), np.array([rack.rows]))
-        first, count = runs.column * rack.rows + runs.first, runs.after - runs.first
-        return number_of(zip(first.tolist(), count.tolist(), strict=True), rack.columns * rack.rows)
+        first = runs.column * rack.rows + runs.first
+        return number_of(first, runs.after - runs.first, rack.columns * rack.rows)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""

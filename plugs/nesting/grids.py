@@ -237,7 +237,7 @@ def make_rasters(
     for i, stencil, shape in zip(
         own.tolist(), make_stencils(shapes, angles.tolist(), cell), shapes, strict=True
     ):
-        like = round(stencil.width, 6), round(stencil.height, 6), stencil.runs
+        like = round(stencil.width, 6), round(stencil.height, 6), stencil.runs.tobytes()
         found[i].setdefault(like, (stencil, shape))
     return [
         RasterShape(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -59,7 +59,7 @@ class Runs:
         return Runs(shape=shape, column=column, first=first, after=after)
 
 
-def edges_of(shapes: Sequence[shapely.Geometry]) -> Edges:
+def edges_of(shapes: Sequence[shapely.Geometry] | NDArray[np.object_]) -> Edges:
     """Return the edges of shapes, holes included.
 
     Parameters
@@ -193,17 +193,17 @@ def as_number(cells: Cells) -> int:
     return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
 
 
-def number_of(runs: Iterable[tuple[int, int]], size: int) -> int:
+def number_of(first: Indices, count: Indices, size: int) -> int:
     """Return runs of bits as one whole number.
 
     Parameters
     ----------
-    runs : iterable of (int, int)
+    first, count : (n,) int
         The lowest bit of each, and how many it has.
     size : int
         Bits beyond which no run ends.
     """
     cells = bytearray(size)
-    for first, count in runs:
-        cells[first : first + count] = b"\1" * count
+    for begin, end, many in zip(first.tolist(), (first + count).tolist(), count.tolist(), strict=True):
+        cells[begin:end] = b"\1" * many
     return as_number(np.frombuffer(cells, dtype=np.bool_))

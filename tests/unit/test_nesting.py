@@ -323,7 +323,7 @@ def test_lowest_place_is_that_of_trying_all() -> None:
         cells = np.zeros((stencil.columns, stencil.rows), dtype=bool)
         for column, first, count in stencil.runs:
             cells[column, first : first + count] = True
-        assert list(stencil.runs) == sorted(stencil.runs, key=lambda run: (-run[2], *run[:2]))
+        assert stencil.runs.tolist() == sorted(stencil.runs.tolist(), key=lambda run: (-run[2], *run[:2]))
         free = [
             (i, j)
             for i in range(30 - stencil.columns + 1)
