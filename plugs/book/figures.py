@@ -53,7 +53,7 @@ _MARKS: Final = re.compile(
 )
 _RIM: Final = 3.0  # round a figure, mm of paper
 _GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
-_HAIR: Final = 3.0  # of these. A tenth of a line's width: no point that lies so near the others' line is seen
+_HAIR: Final = 2.0  # of these. A point that lies so near the line of the others does not show
 _BATCH: Final = 64  # drawings at once, so that what they take meanwhile is little
 SAME_MM: Final = 0.1
 """Steps in which a shape is the same, mm: what a saw and a block follow no finer."""
