@@ -290,6 +290,8 @@ class _Placer:
             some = order[rest, begin : begin + _AT_ONCE]
             faults = self._pieces.over(drawings[rest], _grown(rings[:, rest[:, None], some]))
             own, k = np.nonzero((faults == 0) & (np.arange(begin, begin + some.shape[1]) < left[rest, None]))
+            if not len(own):
+                continue
             own, k = rest[own], some[own, k]
             is_in = self._out_of(regions[own], rings[:, own, k]) == 0
             own, k = own[is_in], k[is_in]
@@ -351,7 +353,8 @@ class _Placer:
         """Return how bad places, (4, n), are that do not lie in their regions."""
         at = np.flatnonzero(~shapely.is_missing(regions))
         faults = np.zeros(len(regions), dtype=np.int64)
-        faults[at[~shapely.contains_properly(regions[at], shapely.box(*_grown(boxes[:, at])))]] = _OUT
+        if len(at):
+            faults[at[~shapely.contains_properly(regions[at], shapely.box(*_grown(boxes[:, at])))]] = _OUT
         return faults
 
 
@@ -372,9 +375,11 @@ def _leaders(boxes: Array, to: Array) -> Array:
     """Return the leader from each word to what it names: it begins at the nearest place on its box."""
     left, bottom, right, top = boxes
     spare = _SPARE * (right - left)
-    x = np.minimum(np.maximum(to[0], left + spare), right - spare)
-    y = np.minimum(np.maximum(to[1], bottom), top)
-    return np.stack((x, y, np.broadcast_to(to[0], x.shape), np.broadcast_to(to[1], y.shape)))
+    ends = np.empty_like(boxes)
+    ends[0] = np.minimum(np.maximum(to[0], left + spare), right - spare)
+    ends[1] = np.minimum(np.maximum(to[1], bottom), top)
+    ends[2], ends[3] = to
+    return ends
 
 
 def _rings(labels: Sequence[Label], to: Array) -> tuple[Array, Array]:
