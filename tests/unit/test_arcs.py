@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plugs.drafting.arcs import fit_arcs
+from plugs.drafting.arcs import fit_all, fit_arcs
 
 LARGEST_GAP = 0.03
 """Vertex tolerance 0.01 and chord error 0.02, mm."""
@@ -274,3 +274,22 @@ def test_same_ring_from_another_start_gives_the_same_vertices():
     ring = rounded_rectangle()
     sets = [sorted(fit_arcs(np.roll(ring, shift, axis=0))[0].tolist()) for shift in range(0, 70, 9)]
     assert all(found == sets[0] for found in sets)
+
+
+def test_rings_fitted_together_come_out_as_each_alone():
+    """To the last digit, whatever stands beside them: circles, corners, small rings, waves."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 301)[:-1]
+    wave = (60.0 + 4.0 * np.sin(5.0 * angle))[:, None] * np.column_stack((np.cos(angle), np.sin(angle)))
+    rings = [
+        sampled_arc((5.0, -7.0), 40.0, 0.0, 360.0)[:-1],
+        np.array([[0.0, 0.0], [9.0, 0.0], [0.0, 9.0]]),
+        rounded_rectangle(),
+        wave,
+        sampled_arc((1.0, 2.0), 6.5, 0.0, 360.0)[:-1],
+        rounded_rectangle()[::-1],
+    ]
+    for order in (rings, rings[::-1]):
+        for ring, (points, bulges) in zip(order, fit_all(order), strict=True):
+            alone, its_bulges = fit_arcs(ring)
+            assert points.tolist() == alone.tolist()
+            assert bulges.tolist() == its_bulges.tolist()
