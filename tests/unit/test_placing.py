@@ -190,7 +190,7 @@ def test_words_of_many_drawings_stand_where_they_do_in_each_alone() -> None:
     made = []
     for n in (3, 40, 12):
         one = builder()
-        one.mark(pin_paths((100.0, 50.0), 6.0, "PINS_BOTTOM_FACE"))
+        one.mark(pin_paths([(100.0, 50.0)], 6.0, "PINS_BOTTOM_FACE"))
         one.sign(PLATE, *name_signs("L01", "THIS FACE UP"), key="L01")
         for i in range(n):
             at = (4.0 * i, 50.0 + i)
