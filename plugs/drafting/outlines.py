@@ -103,11 +103,21 @@ def canonical_rings(outline: shapely.Geometry) -> list[tuple[str, Array]]:
         ``"outer"`` or ``"hole"`` and the ring without its repeated last vertex; each outer ring
         is followed by its own holes.
     """
-    return _rings_of([outline])[0]
+    return rings_of([outline])[0]
 
 
-def _rings_of(outlines: Sequence[shapely.Geometry]) -> list[list[tuple[str, Array]]]:
-    """Return the canonical rings of each outline."""
+def rings_of(outlines: Sequence[shapely.Geometry]) -> list[list[tuple[str, Array]]]:
+    """Return the canonical rings of each outline.
+
+    Parameters
+    ----------
+    outlines : sequence of shapely polygon or multipolygon, mm
+
+    Returns
+    -------
+    list of list of (str, (n, 2) float, mm)
+        Those of `canonical_rings`.
+    """
     found: list[list[tuple[str, Array]]] = [[] for _ in outlines]
     polygons, outline_of = shapely.get_parts(np.array(outlines, dtype=object), return_index=True)
     rings, polygon_of = shapely.get_rings(polygons, return_index=True)
@@ -213,7 +223,7 @@ def fit_ahead(outlines: Iterable[shapely.Geometry]) -> list[list[tuple[Array, Ar
     ]
     found = {key: _FITS[key] for key in keys if key in _FITS}
     wanted = {key: outline for key, outline in zip(keys, given, strict=True) if key not in found}
-    rings = _rings_of([*wanted.values()])
+    rings = rings_of([*wanted.values()])
     fits = iter(fit_all([ring for own in rings for _, ring in own]))
     found |= {key: [next(fits) for _ in own] for key, own in zip(wanted, rings, strict=True)}
     if len(_FITS) + len(wanted) > _MOST_FITS:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.outlines import PLANES, LayerOutlines, canonical_rings
+from plugs.drafting.outlines import PLANES, LayerOutlines, rings_of
 from plugs.ground.figures import LENGTH, cell
 from plugs.tables.rows import csv_text, fixed_rows
 
@@ -49,15 +49,12 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> bytes:
 def _rows_of(layers: Sequence[LayerOutlines]) -> bytes:
     """Return the rows of some layers."""
     ends, rings = list[tuple[str, str]](), list[Array]()
+    found = iter(rings_of([face for one in layers for face in (one.lower, one.upper, one.rough)]))
     for layer in layers:
         across, up = PLANES[layer.axis]
-        for face, outline, along in (
-            ("lower", layer.lower, layer.from_mm),
-            ("upper", layer.upper, layer.to_mm),
-            ("rough", layer.rough, layer.from_mm),
-        ):
+        for face, along in (("lower", layer.from_mm), ("upper", layer.to_mm), ("rough", layer.from_mm)):
             tail = f",{cell(along, 'along_mm')}\n"
-            for number, (kind, ring) in enumerate(canonical_rings(outline), start=1):
+            for number, (kind, ring) in enumerate(next(found), start=1):
                 head = csv_text([[layer.name, face, str(number), kind, across, up]]).rstrip("\n")
                 ends.append((f"{head},", tail))
                 rings.append(ring)
