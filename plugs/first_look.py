@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager, ExitStack, nullcontext
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -13,19 +13,16 @@ from typing import TYPE_CHECKING, Any, Final
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
-from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Drawing
-from plugs.drafting.outlines import fit_ahead, shown_of
 from plugs.drawings import OF_CLOTH, layer_drawings, layer_jobs
-from plugs.files.drawing_run import DrawingRun, LayerJob, draw_known, draw_layer, render_files
-from plugs.files.dxf import has_frame
+from plugs.files.drawing_run import DrawingRun, LayerJob, draw_layers, render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
 from plugs.files.written import FileList
 from plugs.findings import found
-from plugs.ground.errors import present, promise
-from plugs.ground.twins import Mate, can_be_made, each, has_mate, is_twin, n_cores
+from plugs.ground.errors import present
+from plugs.ground.twins import helped, n_cores
 from plugs.ground.workers import Crew, key_of
 from plugs.mesh import mesh
 from plugs.stages.beside import begin_cloth
@@ -73,7 +70,7 @@ def first_look(
     crew : Crew or None
         Makes the cloth of a book meanwhile; the folder does not stay, and has a record where foam was cut.
     pen : DrawingRun or None
-        Draws half of the layers; once this process knows how files begin a mate makes half of all.
+        Makes tools beside the lines, and draws half of the layers.
 
     Returns
     -------
@@ -83,21 +80,21 @@ def first_look(
     with ExitStack() as after:
         kernel = None if open_kernel is None else _kernel_of(open_kernel, after)
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
-        after.enter_context(_mate_of(work, kinds, pen))
+        if shelf is not None:
+            shelf.expect_nothing()
+        after.enter_context(helped(None if pen is None else pen.begun))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         after.enter_context(told_by(work.plug.sides))
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None and "html" in kinds:
             begin_cloth(work, crew, OF_CLOTH)
-        fresh.files.add(_foam_files(work, kinds))
+        fresh.files.add(_foam_files(work, kinds) | _layer_files(work, kinds, pen))
         if "html" in kinds:
             from plugs.writing import with_book
 
-            fresh.files.add(_layer_files(work, kinds, pen))
             made, summary = with_book(work, fresh.files, present(kernel), crew or after.enter_context(Crew()))
         else:
-            made = _without_book(work, fresh.files, lambda: _layer_files(work, kinds, pen))
-            made = _recorded(work, made) if crew is None or work.cut is not None else made
+            made = _without_book(work, fresh.files, has_record=crew is None or work.cut is not None)
             summary = summarise(work, made)
         say("files")
         fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False)})
@@ -127,45 +124,16 @@ def _kernel_of(
     open_kernel: Callable[[], AbstractContextManager[KernelRun]], after: ExitStack
 ) -> Callable[[], KernelRun]:
     """Return what gives the kernel until a look ends."""
-
-    def lent() -> KernelRun:
-        promise(not is_twin(), "the kernel talks with one process alone")
-        return after.enter_context(open_kernel())
-
-    return cache(lent)
+    return cache(lambda: after.enter_context(open_kernel()))
 
 
-def _mate_of(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> AbstractContextManager[object]:
-    """Return a mate that makes foam and layers too, where there can be one and it can draw them."""
-    if work.shelf is not None:
-        work.shelf.expect_nothing()
-    can_render = "dxf" not in kinds or has_frame()
-    is_quick = pen is not None and work.shelf is not None and "html" not in kinds
-    if not (is_quick and can_render and can_be_made(beside_talkers=True)):
-        return nullcontext()
-    return Mate(lambda: _go_along(work, kinds, present(pen)))
-
-
-def _go_along(work: Worked, kinds: Sequence[str], pen: DrawingRun) -> None:
-    """Make foam and layers beside the process that looks, and nothing else: the side of its mate."""
-    work.say = lambda _: None
-    _ = work.lines, work.cutters
-    with told_by(work.plug.sides):
-        _ = work.pins
-        _layer_files(work, kinds, pen)
-
-
-def _without_book(work: Worked, files: FileList, layers: Callable[[], dict[str, bytes]]) -> Made:
-    """Return what was made of foam and layers: findings come first, while a mate is at the layers."""
-    findings = found(work, STAGES)
-    files.add(layers())
-    return Made(files=files, stages=STAGES, findings=findings, proof=None)
-
-
-def _recorded(work: Worked, made: Made) -> Made:
-    """Return what was made of foam and layers with its record."""
+def _without_book(work: Worked, files: FileList, *, has_record: bool) -> Made:
+    """Return what was made of foam and layers, with its record if it has one."""
+    made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
+    if not has_record:
+        return made
     record = record_of(work, STAGES, made.findings)
-    made.files.add({FILE: packed(record)})
+    files.add({FILE: packed(record)})
     return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
 
 
@@ -197,21 +165,13 @@ def _drawn(
 ) -> list[tuple[Drawing, dict[str, bytes]]]:
     """Return layers drawn and rendered: by two processes, and only those that are not as they were."""
     name, shelf = f"each layer as {kinds}", work.shelf
-    keys = [b""] * len(jobs) if shelf is None else each(key_of, jobs)
+    keys = [b"" if shelf is None else key_of(job) for job in jobs]
     known: dict[bytes, Any] = {} if shelf is None else next(iter(shelf.taken(name, b"")), {})
     wanted = [i for i, key in enumerate(keys) if key not in known]
     anew_jobs = [jobs[i] for i in wanted]
-    with arcs_within(work.plug.chord_tolerance):
-        fit_ahead(outline for job in anew_jobs for outline in shown_of(job.layer))
-    if pen is None:
-        made = [draw_layer(job, kinds) for job in anew_jobs]
-    elif has_mate():
-        made = pen.rendered_rest(each(lambda job: draw_known(job, kinds), anew_jobs, is_last=True), kinds)
-    else:
-        made = pen.layers(anew_jobs, kinds)
-        if shelf is not None and "dxf" in kinds:
-            pen.teach()  # before the next look
-    anew = dict(zip(wanted, made, strict=True))
+    made = draw_layers(anew_jobs, kinds) if pen is None else pen.layers(anew_jobs, kinds)
+    full = [(one, files or render_files({one.path: one}, kinds)) for one, files in made]
+    anew = dict(zip(wanted, full, strict=True))
     found = [anew[i] if i in anew else known[key] for i, key in enumerate(keys)]
     if shelf is not None:
         shelf.put(name, b"", dict(zip(keys, found, strict=True)))
@@ -220,7 +180,6 @@ def _drawn(
 
 def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the foam as a file, if that is asked for."""
-    _ = work.pins  # before what a mate does not make
     return work.again("foam", _foam) if "stl" in kinds else {}
 
 

@@ -15,12 +15,13 @@ from plugs.body.proof import integrate
 from plugs.ground.errors import PlugError, promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import NO_VOLUME_MM3
-from plugs.ground.twins import both
+from plugs.ground.twins import begun
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces, sample
+from plugs.recesses.opening import Opening
 from plugs.recesses.recess import THROUGH, Boss, Recess, Tool, make_tool
 from plugs.skin.skin import Cover
 
@@ -145,13 +146,13 @@ def make_solid(
         Tools that meet or break through; nothing left; a mating face that does not touch the plug.
     """
     grid = sample(loft, tolerance, faces)
+    integrated = begun(integrate, loft, grid)
     plain = body_of_grid(grid)
     bodies = [_tool_body(tool, tolerance, faces) for tool in tools]
     _check_tools(plain, tools, bodies)
     uncut, result = _uncut_and_cut(plain, tools, _pieces(tools, bodies, shapes, mating))
-    by_sections, (by_mesh, plain_by_mesh) = both(
-        lambda: integrate(loft, grid), lambda: _measured_cut_and_plain(result, plain)
-    )
+    by_sections, by_mesh = integrated(), mesh.measure(result)
+    plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
     _prove(by_sections, plain_by_mesh, tolerance)
     return Solid(
         loft=loft,
@@ -168,12 +169,6 @@ def make_solid(
         plain_by_mesh=plain_by_mesh,
         by_mesh=by_mesh,
     )
-
-
-def _measured_cut_and_plain(result: Body, plain: Body) -> tuple[Measures, Measures]:
-    """Return the measures of the finished body and of the plain one, which may be the same."""
-    by_mesh = mesh.measure(result)
-    return by_mesh, by_mesh if result is plain else mesh.measure(plain)
 
 
 def _check_tools(plain: Body, tools: Sequence[Tool], bodies: Sequence[Body]) -> None:
@@ -315,6 +310,34 @@ def make_tools(
         make_tool(loft, item, f"{word}[{i}]", 0.0 if cover is None else cover.over(loft, item.panel))
         for i, item in enumerate(items)
         if item is not None
+    ]
+
+
+def make_all_tools(
+    loft: Loft,
+    covers: Sequence[Cover | None],
+    bosses: Sequence[Boss | None],
+    recesses: Sequence[Recess | None],
+    openings: Sequence[Opening],
+) -> list[list[Tool]]:
+    """Return the tools of all bosses, recesses and openings, once under each of some covers.
+
+    Parameters
+    ----------
+    loft, covers
+        As for `make_tools`.
+    bosses, recesses, openings : sequence
+        Of a recipe.
+
+    Returns
+    -------
+    list of list of Tool
+        For each cover, in that order.
+    """
+    wells = [opening.well for opening in openings]
+    words = (("bosses", bosses), ("recesses", recesses), ("openings", wells))
+    return [
+        [tool for word, items in words for tool in make_tools(loft, items, word, cover)] for cover in covers
     ]
 
 

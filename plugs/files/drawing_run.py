@@ -6,18 +6,23 @@ drawings are rendered there while the first goes on.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import pickle
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
+from functools import partial
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from plugs.drafting.arcs import arcs_within
+from plugs.drafting.builder import drawn_together
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining
-from plugs.drafting.layer import layer_drawing
+from plugs.drafting.layer import layer_builder
+from plugs.drafting.outlines import fitted_ahead, shown_of
 from plugs.drafting.styles import without_figures
 from plugs.files.bundle import MOST, Bundle, bundle_of
 from plugs.files.dxf import dxf_texts, has_frame, known_frame, take_frame
+from plugs.files.kinds import DRAWN
 from plugs.files.svg import svg_texts
 from plugs.files.written import Written, written
 from plugs.foam.layers import Layer
@@ -128,6 +133,7 @@ class LayerJob:
     chord: float
 
 
+T = TypeVar("T")
 _Paper = tuple[bytes | Written, PrintedFile]
 _Files = dict[str, bytes] | dict[str, Written]
 DrawnLayer = tuple[Drawing, dict[str, bytes]]
@@ -154,6 +160,7 @@ class DrawingRun(Worker):
         self._folder: Path | None = None
         self._drawn: list[Future[_Files]] = []
         self._papers: list[tuple[str, Future[_Paper]]] = []
+        self._known: set[Callable[..., object]] = {draw_layers}
         self.load(load_libraries, self._kinds)
 
     def begin(self, folder: Path | None = None) -> Self:
@@ -171,6 +178,38 @@ class DrawingRun(Worker):
         self.drop()
         self._folder, self._drawn, self._papers = folder, [], []
         return self
+
+    def begun(self, function: Callable[..., T], *arguments: object) -> Callable[[], T]:
+        """Return what gives what a function makes: made there meanwhile if nothing else is, else here.
+
+        Parameters
+        ----------
+        function : callable
+            As for `call`; what it makes for the first time is made here too, while it is loaded there.
+        arguments : object
+
+        Returns
+        -------
+        callable
+            What goes wrong there, or cannot travel, it makes here.
+        """
+        here = partial(function, *arguments)
+        is_known = function in self._known
+        if is_known and self._last is not None and not self._last.done():
+            return here
+        try:
+            answer = self.call(function, *arguments)
+        except (pickle.PicklingError, TypeError, AttributeError):
+            return here
+        self._known.add(function)
+        if not is_known:
+            return here
+
+        def made() -> T:
+            failed = self.waited(answer, _LONGEST_S).exception() is not None
+            return here() if failed else answer.result()
+
+        return made
 
     def submit(self, drawings: Mapping[str, Drawing]) -> None:
         """Send drawings, and go on.
@@ -200,7 +239,7 @@ class DrawingRun(Worker):
         self._papers.append((job.path, ask(make_paper, dict(drawings), job, self._folder)))
 
     def layers(self, jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
-        """Return layers drawn by two processes, and rendered by that which has the libraries.
+        """Return layers drawn and rendered by two processes: by that alone which has the libraries, at first.
 
         Parameters
         ----------
@@ -212,47 +251,16 @@ class DrawingRun(Worker):
         -------
         list of tuple of Drawing and dict of str to bytes
         """
-        sent: dict[str, Future[dict[str, bytes]]] = {}
-
-        def begun(job: LayerJob) -> DrawnLayer:
-            """Return a layer drawn here, to be rendered there."""
-            drawing, _ = draw_layer(job)
-            sent[drawing.path] = self.call(render_files, {drawing.path: drawing}, kinds)
-            return drawing, {}
-
-        made = self.shared(draw_layer, [(job, kinds) for job in jobs], lambda job, _: begun(job))
-        return self._completed(made, sent, kinds)
-
-    def rendered_rest(self, made: Sequence[DrawnLayer], kinds: Sequence[str]) -> list[DrawnLayer]:
-        """Return layers that were drawn elsewhere, with the files of all.
-
-        Parameters
-        ----------
-        made : sequence of tuple of Drawing and dict of str to bytes
-            As `draw_known` gives them.
-        kinds : sequence of str
-            As for `render_files`.
-
-        Returns
-        -------
-        list of tuple of Drawing and dict of str to bytes
-        """
-        drawings = [drawing for drawing, files in made if not files]
-        sent = {one.path: self.call(render_files, {one.path: one}, kinds) for one in drawings}
-        if sent:
+        half = (len(jobs) + 1) // 2
+        rest = self.begun(draw_layers, jobs[half:], kinds)
+        made = draw_layers(jobs[:half], kinds) + rest()
+        drawings = {drawing.path: drawing for drawing, files in made if not files}
+        if drawings:
+            answer = self.waited(self.call(render_files, drawings, kinds), _LONGEST_S)
             self.teach()
-        return self._completed(made, sent, kinds)
-
-    def _completed(
-        self, made: Sequence[DrawnLayer], sent: Mapping[str, Future[dict[str, bytes]]], kinds: Sequence[str]
-    ) -> list[DrawnLayer]:
-        """Return layers with the files that were sent for; what failed there is made here."""
-        for drawing, files in made:
-            if drawing.path in sent:
-                answer = self.waited(sent[drawing.path], _LONGEST_S)
-                failed = answer.exception() is not None
-                files.update(render_files({drawing.path: drawing}, kinds) if failed else answer.result())
-        return [*made]
+            if answer.exception() is None:
+                made = [(one, files or _of(one, answer.result())) for one, files in made]
+        return made
 
     def teach(self) -> None:
         """Have this process know how files begin and end: it renders the next without the library."""
@@ -278,40 +286,33 @@ class DrawingRun(Worker):
         return Rendered(files=files, papers=tuple(papers))
 
 
-def draw_layer(job: LayerJob, kinds: Sequence[str] = ()) -> DrawnLayer:
-    """Return the drawing of a layer, and its files.
+def draw_layers(jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
+    """Return the drawings of layers, and the files of those for which no library must be loaded.
 
     Parameters
     ----------
-    job : LayerJob
+    jobs : sequence of LayerJob
+        With arcs equally near to the outlines.
     kinds : sequence of str
         As for `render_files`.
 
     Returns
     -------
-    tuple of Drawing and dict of str to bytes
+    list of tuple of Drawing and dict of str to bytes
     """
-    with arcs_within(job.chord):
-        drawing = layer_drawing(job.layer, job.joining, **job.words)
-    return drawing, render_files({drawing.path: drawing}, kinds)
-
-
-def draw_known(job: LayerJob, kinds: Sequence[str]) -> DrawnLayer:
-    """Return the drawing of a layer, and its files if no library is needed for them.
-
-    Parameters
-    ----------
-    job : LayerJob
-    kinds : sequence of str
-        As for `render_files`.
-
-    Returns
-    -------
-    tuple of Drawing and dict of str to bytes
-    """
-    drawing, _ = draw_layer(job)
+    if not jobs:
+        return []
+    with arcs_within(jobs[0].chord):
+        ready = fitted_ahead(jobs, lambda job: shown_of(job.layer))
+        made = drawn_together(layer_builder(job.layer, job.joining, **job.words) for job in ready)
     is_known = "dxf" not in kinds or has_frame()
-    return drawing, render_files({drawing.path: drawing}, kinds) if is_known else {}
+    files = render_files({one.path: one for one in made} if is_known else {}, kinds)
+    return [(drawing, _of(drawing, files)) for drawing in made]
+
+
+def _of(drawing: Drawing, files: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return the files of one drawing among others'."""
+    return {path: files[path] for kind in DRAWN if (path := f"{drawing.path}.{kind}") in files}
 
 
 def make_files(bundle: Bundle, kinds: Sequence[str], folder: Path | None) -> _Files:

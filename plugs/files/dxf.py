@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import sys
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Final
@@ -169,13 +170,13 @@ def take_frame(known: Frame) -> None:
 
 
 def has_frame() -> bool:
-    """Return whether the library is not needed any more.
+    """Return whether no library must be loaded any more.
 
     Returns
     -------
     bool
     """
-    return bool(_FRAMES)
+    return bool(_FRAMES) or "ezdxf.filemanagement" in sys.modules
 
 
 def _written() -> Frame:

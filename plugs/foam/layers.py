@@ -18,7 +18,6 @@ from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
-from plugs.ground.twins import in_halves
 from plugs.mesh import mesh
 from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows_and_volumes
 from plugs.mesh.faces import box_of
@@ -234,31 +233,25 @@ def _layers_of(
 ) -> list[Layer]:
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
     ready = banded(mesh.stacked(body, axis))
-
-    def made(some: Sequence[tuple[Slab, tuple[float, float]]]) -> list[Layer]:
-        taken = shadows_and_volumes(ready, [reach for _, reach in some])
-        rough = rough_outlines([shadow for shadow, _ in taken], allowance)
-        faces = _final_faces(ready, [slab for slab, _ in some], low, high)
-        return [
-            Layer(
-                name="",
-                index=0,
-                axis=axis,
-                from_mm=slab.from_mm,
-                to_mm=slab.to_mm,
-                thickness=slab.thickness,
-                lower=lower,
-                upper=upper,
-                envelope=shadow,
-                rough=line,
-                volume_mm3=volume,
-            )
-            for (slab, _), (shadow, volume), line, (lower, upper) in zip(
-                some, taken, rough, faces, strict=True
-            )
-        ]
-
-    return in_halves(made, [*zip(slabs, reaches(slabs, low, high), strict=True)])
+    taken = shadows_and_volumes(ready, reaches(slabs, low, high))
+    rough = rough_outlines([shadow for shadow, _ in taken], allowance)
+    faces = _final_faces(ready, slabs, low, high)
+    return [
+        Layer(
+            name="",
+            index=0,
+            axis=axis,
+            from_mm=slab.from_mm,
+            to_mm=slab.to_mm,
+            thickness=slab.thickness,
+            lower=lower,
+            upper=upper,
+            envelope=shadow,
+            rough=line,
+            volume_mm3=volume,
+        )
+        for slab, (shadow, volume), line, (lower, upper) in zip(slabs, taken, rough, faces, strict=True)
+    ]
 
 
 def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tuple[float, float]]:

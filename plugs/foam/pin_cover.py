@@ -13,7 +13,6 @@ from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
 from plugs.foam.pockets import sawn_on
 from plugs.ground.records import record
-from plugs.ground.twins import each
 from plugs.mesh import mesh
 from plugs.mesh.bands import Levelled, levelled
 from plugs.mesh.grid_mesh import body_of_grid
@@ -89,7 +88,7 @@ def pin_cover(
             ends.append(face + sign * depth)
         return tuple(mesh.outline(turned, at, above=True) for at in heights), ends
 
-    found = each(around, contacts)
+    found = [around(contact) for contact in contacts]
     return tuple(PinCover(outlines=o, walls=walls, from_mm=ends[0], to_mm=ends[1]) for o, ends in found)
 
 

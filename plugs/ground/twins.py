@@ -2,13 +2,11 @@
 
 It costs neither a start nor the sending of what it needs, but can be made only where the system copies
 processes and nothing else runs in this one: a lock that another thread holds would stay locked in the twin.
-A mate is a twin that goes on as this process does: what either is given by `each` the two share.
 """
 
 from __future__ import annotations
 
 import gc
-import mmap
 import os
 import pickle
 import queue
@@ -16,14 +14,15 @@ import signal
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
+from functools import partial
 from pathlib import Path
 from typing import IO, Any, Final, Generic, NoReturn, Self, TypeVar
 
-S = TypeVar("S")
 T = TypeVar("T")
+Begin = Callable[..., Callable[[], Any]]
 
 LONGEST_CALL_S: Final = 600
 """A process of ours gives up by itself after this long, in case nobody is left to end it."""
@@ -32,30 +31,18 @@ _THREADS: Final = Path("/proc/self/task")
 """One entry for each thread of this process, those of libraries too (proc(5), from memory)."""
 _FILES: Final = Path("/proc/self/fd")
 """One entry for each of its open files (likewise)."""
-_MOST_SHARED: Final = 2048
-"""So many times two mates may share something, one after another; from then on each goes alone."""
+_HELP: Final[ContextVar[Begin | None]] = ContextVar("_HELP", default=None)
+"""What has another process begin something."""
 
 
-class Talker(threading.Thread):
-    """A thread that passes on what others say: no lock that it may hold is one that a twin takes."""
-
-
-def can_be_made(*, beside_talkers: bool = False) -> bool:
+def can_be_made() -> bool:
     """Return whether this process can have a twin: under Linux, while it has one thread.
-
-    Parameters
-    ----------
-    beside_talkers : bool
-        Whether threads that only talk count for nothing, since the twin talks with nobody they talk with.
 
     Returns
     -------
     bool
     """
-    if sys.platform != "linux" or not _THREADS.is_dir():
-        return False
-    talkers = [one for one in threading.enumerate() if isinstance(one, Talker)] if beside_talkers else ()
-    return len([*_THREADS.iterdir()]) == 1 + len(talkers)
+    return sys.platform == "linux" and _THREADS.is_dir() and len([*_THREADS.iterdir()]) == 1
 
 
 def n_cores() -> int:
@@ -251,227 +238,41 @@ def meanwhile(make: Callable[[], T]) -> Iterator[Callable[[], T]]:
         yield made
 
 
-class Mate:
-    """A twin that goes the same way as this process, so that both share what `each` and `both` are given.
-
-    What one of them does not send, because it failed there or does not travel, the other makes itself: what
-    comes of it is what comes of it without a mate. Use it in a ``with`` statement.
+@contextmanager
+def helped(begin: Begin | None) -> Iterator[None]:
+    """Have another process make what is given to `begun` meanwhile.
 
     Parameters
     ----------
-    follow : callable
-        Called there: asks for the same, in the same order, as is asked for here, and has no other effect.
+    begin : callable or None
+        Has it begin something, and returns what gives it: such as `plugs.ground.workers.Worker.begun`.
+
+    Returns
+    -------
+    context manager
     """
-
-    def __init__(self, follow: Callable[[], object]) -> None:
-        """Start it."""
-        claims = memoryview(mmap.mmap(-1, 8 * _MOST_SHARED)).cast("I")
-
-        def run(asked: IO[bytes], answers: IO[bytes]) -> None:
-            signal.alarm(LONGEST_CALL_S)
-            _SIDE.set(_Side(claims, 1, asked, answers))
-            follow()
-
-        self._copy = Copy(run)
-        self._side = _Side(claims, 0, self._copy.stdout, self._copy.stdin)
-
-    def __enter__(self) -> Self:
-        """Begin to share."""
-        self._before = _SIDE.set(self._side)
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """End it, whatever it is doing."""
-        _SIDE.reset(self._before)
-        self._copy.kill()
-        for pipe in (self._copy.stdin, self._copy.stdout):
-            with suppress(BrokenPipeError):
-                pipe.close()
-        self._copy.wait()
+    before = _HELP.set(begin)
+    try:
+        yield
+    finally:
+        _HELP.reset(before)
 
 
-class _Side:
-    """One of two mates."""
-
-    def __init__(self, claims: memoryview, number: int, heard: IO[bytes], told: IO[bytes]) -> None:
-        """Know where both note what they take, and the pipes from the other and to it."""
-        self._claims, self._number = claims, number
-        self._heard, self._told = heard, told
-        self._count, self._is_alone = 0, False
-
-    @property
-    def is_twin(self) -> bool:
-        """Whether this is the copy."""
-        return self._number == 1
-
-    def share(
-        self, function: Callable[[S], T], jobs: Sequence[S], *, is_dealt: bool, is_last: bool
-    ) -> list[T]:
-        """Return what a function makes of each job; the first here and the second there if they are dealt."""
-        count, made, others = self._count, dict[int, T](), dict[int, T]()
-        if not self._is_alone:
-            own = (self._number,) if is_dealt else self._taken(len(jobs))
-            try:
-                made = {i: function(jobs[i]) for i in own}
-                others = self._exchanged(made, f"{self._count} {len(jobs)}", is_last=is_last)
-                self._count += 1
-            finally:
-                if self._count in (count, _MOST_SHARED):  # from here on the two may go different ways
-                    self._go_alone()
-        return [
-            made[i] if i in made else others[i] if i in others else function(jobs[i])
-            for i in range(len(jobs))
-        ]
-
-    def _taken(self, n: int) -> Iterator[int]:
-        """Yield jobs that the other has not taken: from the first on here, from the last on in the twin.
-
-        Should both take the last one that is left at the same moment, it is made twice.
-        """
-        own = 2 * self._count + self._number
-        other = own ^ 1
-        while self._claims[own] + self._claims[other] < n:
-            i = self._claims[own]
-            self._claims[own] = i + 1
-            yield n - 1 - i if self.is_twin else i
-
-    def _exchanged(self, made: dict[int, T], label: str, *, is_last: bool) -> dict[int, T]:
-        """Return what the other has made, and tell it what was made here: the twin first, else both wait."""
-        others: dict[int, T] = {}
-        try:
-            if self.is_twin:
-                pickle.dump((label, _portable(made)), self._told, protocol=pickle.HIGHEST_PROTOCOL)
-                self._told.flush()
-                if is_last:
-                    os._exit(0)
-            known, sent = pickle.load(self._heard)
-            if known != label:
-                raise EOFError
-            others = {i: pickle.loads(value) for i, value in sent.items()}
-            if not self.is_twin and not is_last:
-                pickle.dump((label, _portable(made)), self._told, protocol=pickle.HIGHEST_PROTOCOL)
-                self._told.flush()
-        except (EOFError, OSError, pickle.UnpicklingError):
-            self._go_alone()
-        return others
-
-    def _go_alone(self) -> None:
-        """Share nothing any more; the other one learns of it."""
-        self._is_alone = True
-        if self.is_twin:
-            with suppress(OSError):
-                self._told.close()
-
-
-_SIDE: Final[ContextVar[_Side | None]] = ContextVar("_SIDE", default=None)
-"""Which of two mates this process is, if it has one."""
-
-
-def _portable(made: dict[int, T]) -> dict[int, bytes]:
-    """Return what can be sent, packed one by one."""
-    found: dict[int, bytes] = {}
-    for i, value in made.items():
-        with suppress(TypeError, AttributeError, pickle.PicklingError):
-            found[i] = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
-    return found
-
-
-def each(function: Callable[[S], T], jobs: Sequence[S], *, is_last: bool = False) -> list[T]:
-    """Return what a function makes of each job: a part of them made by a mate, if this process has one.
+def begun(function: Callable[..., T], *arguments: object) -> Callable[[], T]:
+    """Return what gives what a function makes: by another process, if one helps, else when it is asked for.
 
     Parameters
     ----------
     function : callable
-        Makes the same of the same, and has no other effect.
-    jobs : sequence
-    is_last : bool
-        Whether the mate ends with its part: it is not told what was made here.
+        Of a module of this package; makes the same of the same, and has no other effect.
+    arguments : object
 
     Returns
     -------
-    list
-        In the order of the jobs.
+    callable
     """
-    side = _SIDE.get()
-    if side is None or (len(jobs) < 2 and not is_last):
-        return [function(job) for job in jobs]
-    return side.share(function, jobs, is_dealt=False, is_last=is_last)
-
-
-def made_of(*makes: Callable[[], Any]) -> list[Any]:
-    """Return what functions make: as `each` makes of jobs.
-
-    Parameters
-    ----------
-    makes : callable
-        As `each` takes them.
-
-    Returns
-    -------
-    list
-    """
-    return each(lambda make: make(), makes)
-
-
-def both(first: Callable[[], S], second: Callable[[], T]) -> tuple[S, T]:
-    """Return what two functions make: the first here, the second by a mate, if this process has one.
-
-    Parameters
-    ----------
-    first, second : callable
-        As `each` takes them; what is wrong with the first is told before what is wrong with the second.
-
-    Returns
-    -------
-    tuple of two objects
-    """
-    side = _SIDE.get()
-    if side is None:
-        return first(), second()
-    makes: tuple[Callable[[], Any], Callable[[], Any]] = (first, second)
-    one, other = side.share(lambda make: make(), makes, is_dealt=True, is_last=False)
-    return one, other
-
-
-def in_halves(function: Callable[[Sequence[S]], list[T]], jobs: Sequence[S]) -> list[T]:
-    """Return what a function makes of jobs in their order: the later half by a mate, if this process has one.
-
-    Parameters
-    ----------
-    function : callable
-        As `each` takes it, of many jobs: what it makes of one does not hang on which come before.
-    jobs : sequence
-
-    Returns
-    -------
-    list
-    """
-    if not has_mate():
-        return function(jobs)
-    half = (len(jobs) + 1) // 2
-    one, other = both(lambda: function(jobs[:half]), lambda: function(jobs[half:]))
-    return one + other
-
-
-def has_mate() -> bool:
-    """Return whether what is given to `each` is shared.
-
-    Returns
-    -------
-    bool
-    """
-    return _SIDE.get() is not None
-
-
-def is_twin() -> bool:
-    """Return whether this process is the mate of another.
-
-    Returns
-    -------
-    bool
-    """
-    side = _SIDE.get()
-    return side is not None and side.is_twin
+    begin = _HELP.get()
+    return partial(function, *arguments) if begin is None else begin(function, *arguments)
 
 
 def _run(

@@ -19,17 +19,16 @@ import threading
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import Future, wait
 from contextlib import suppress
-from contextvars import copy_context
 from hashlib import blake2b
 from pathlib import Path
 from typing import IO, Any, Final, Self, TypeVar, cast
 
 from plugs.ground import streams
 from plugs.ground.errors import present
-from plugs.ground.twins import LONGEST_CALL_S, Copy, Talker, can_be_made
+from plugs.ground.twins import LONGEST_CALL_S, Copy, can_be_made
 from plugs.words.ways import sides, told_by
 
 T = TypeVar("T")
@@ -76,12 +75,11 @@ class Worker:
         self._unsent: queue.SimpleQueue[tuple[bytes, Future[Any]] | None] = queue.SimpleQueue()
         self._last: Future[Any] | None = None
         self._owed: deque[Future[Any]] = deque()
-        self._left: deque[int] = deque()
         self._lock = threading.Lock()
         self._end: WorkerSilence | None = None
         self._answers: dict[bytes, Future[Any]] = {}
         self._asked: set[bytes] = set()
-        self._talkers: list[Talker] = []
+        self._talkers: list[threading.Thread] = []
         atexit.register(self.close)
 
     def __enter__(self) -> Self:
@@ -168,54 +166,8 @@ class Worker:
         self._answers = {key: self._answers[key] for key in self._asked}
         self._asked = set()
 
-    def shared(
-        self, function: Callable[..., T], jobs: Sequence[tuple[object, ...]], begun: Callable[..., T]
-    ) -> list[T]:
-        """Return what a function makes of each job: made here from the first on, there from the last on.
-
-        Parameters
-        ----------
-        function : callable
-            As for `call`.
-        jobs : sequence of tuple
-            Its arguments.
-        begun : callable
-            Makes those of here, and may have the process do a part; the function itself, if nothing else.
-
-        Returns
-        -------
-        list of object
-            In the order of the jobs. What goes wrong there, or cannot travel, is made here.
-        """
-        self._left, words = deque(range(len(jobs))), copy_context()
-        left = self._left
-        here: dict[int, T] = {}
-        there: dict[int, Future[T]] = {}
-
-        def take(before: Future[Any] | None = None) -> None:
-            """Send the last job that is left, and the next when it is answered."""
-            if before is None or before.exception() is None:
-                with suppress(IndexError, pickle.PicklingError, TypeError, AttributeError):
-                    i = left.pop()
-                    there[i] = words.run(self.call, function, *jobs[i])
-                    there[i].add_done_callback(take)
-
-        self._talk()
-        take() if self._last is None or self._last.done() else self._last.add_done_callback(take)
-        for i in range(len(jobs)):
-            try:
-                left.popleft()
-            except IndexError:
-                break
-            here[i] = begun(*jobs[i])
-        for i, answer in [*there.items()]:
-            if self.waited(answer, LONGEST_CALL_S).exception() is None:
-                here[i] = answer.result()
-        return [here[i] if i in here else function(*jobs[i]) for i in range(len(jobs))]
-
     def drop(self) -> None:
         """Take back the calls that have not been sent yet: nobody wants their answers."""
-        self._left.clear()
         for answer in self._taken_back():
             answer.set_exception(WorkerSilence("its answer was not wanted any more"))
         with self._lock:
@@ -236,7 +188,7 @@ class Worker:
     def _talk(self) -> None:
         """Begin to pass calls on and to give answers out."""
         if not self._talkers:
-            self._talkers = [Talker(target=t, daemon=True) for t in (self._send, self._listen)]
+            self._talkers = [threading.Thread(target=t, daemon=True) for t in (self._send, self._listen)]
             for talker in self._talkers:
                 talker.start()
 

@@ -78,7 +78,7 @@ def _gains(finish: Loft, foam: Loft, cover: Cover, zone: EndZone) -> tuple[Array
     asked = asked_depths(foam, cover, t)[:, ::2]
     is_blend = np.isfinite(asked) & (np.abs(turn) > _TURN) & (radius > 0.0)
     row, corner, place = np.nonzero(np.repeat(is_blend[..., None], m, axis=2))
-    _, found, is_known = excess_at(finish, foam, t[row], 2 * corner, _RATIOS[place], asked[row, corner])
+    _, found, is_known = excess_at(finish, at.taken(row), 2 * corner, _RATIOS[place], asked[row, corner])
     is_known &= np.abs(found) < np.abs(asked[row, corner])  # else the place is not the nearest, but far off
     is_measured, excess = np.zeros((len(t), n, m), dtype=bool), np.zeros((len(t), n, m))
     is_measured[row, corner, place], excess[row, corner, place] = is_known, np.where(is_known, found, 0.0)

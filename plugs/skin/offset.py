@@ -133,10 +133,11 @@ def _best(finish: Loft, cover: Cover, reach: _Reach, first: Loft | None) -> tupl
             most, enough = 2 * _MOST_PIECES, _SEEN * _TOLD  # towards a tip everything bends more
     fault: str | None = ""
     for foam in tried:
-        fault = "" if foam is first else fault_of(foam)
-        if not fault:
-            better = with_blends_put_right(finish, foam, cover)
-            return foam if better is foam or fault_of(better) else better, ""
+        better = with_blends_put_right(finish, foam, cover)
+        for one in (foam,) if better is foam else (better, foam):
+            fault = "" if one is first else fault_of(one)
+            if not fault:
+                return one, ""
     return None, str(fault)
 
 
@@ -356,9 +357,9 @@ def _put_right(finish: Loft, foam: Loft, cover: Cover, u: Array, rise: Array) ->
     inner = np.clip(u, low, high)
     sides = np.clip(np.stack([inner - _NUDGE, inner + _NUDGE]), low + 1e-6, high - 1e-6).ravel()
     drawn = _drawn(foam.table.panel_of)
-    t, segment = np.repeat(sides, len(drawn)), np.tile(2 * np.array(drawn) + 1, len(sides))
-    asked = np.tile(cover.panels[drawn], len(sides))
-    _, excess, is_measured = excess_at(finish, foam, t, segment, np.full(len(t), 0.5), asked)
+    here = foam.sections(sides).taken(np.repeat(np.arange(len(sides)), len(drawn)))
+    segment, asked = np.tile(2 * np.array(drawn) + 1, len(sides)), np.tile(cover.panels[drawn], len(sides))
+    _, excess, is_measured = excess_at(finish, here, segment, np.full(len(segment), 0.5), asked)
     gain = np.where(is_measured, excess, 0.0).reshape(2, len(u), len(drawn)).mean(axis=0)
     return np.where((rise == 0.0) & (np.abs(gain) < _FLAT), 0.0, gain)
 

@@ -357,14 +357,14 @@ def asked_depths(foam: Loft, cover: Cover, t: Array) -> Array:
 
 
 def excess_at(
-    finish: Loft, foam: Loft, t: Array, segment: Indices, ratio: Array, depth: Array
+    finish: Loft, here: Sections, segment: Indices, ratio: Array, depth: Array
 ) -> tuple[Array, Array, Flags]:
     """Return how much deeper than asked points of the foam lie under the finished surface.
 
     Parameters
     ----------
-    t : (k,) float, mm
-        Positions along the foam.
+    here : Sections
+        k of the foam's, one for each point.
     segment : (k,) int
     ratio : (k,) float, dimensionless
         As for `Rings.at`.
@@ -382,7 +382,6 @@ def excess_at(
     The nearest point of the same segment is sought by Gauss-Newton steps on the section function itself,
     so that neither mesh takes part.
     """
-    here = _sections_at(foam, t)
     points, is_long = _points(here, segment, ratio)
     found = _depths(finish, points, _positions(finish, here.u), segment, ratio)
     return points, found.depth - depth, is_long & found.is_along & found.is_within & np.isfinite(found.depth)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.body.body import Shape, Solid, make_solid, make_tools
+from plugs.body.body import Shape, Solid, make_all_tools, make_solid
 from plugs.body.form_shown import check_buried
 from plugs.body.mating import Mating, MatingCut, make_cut
 from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
@@ -17,7 +17,7 @@ from plugs.edges.words import TURNED, told_by_edges
 from plugs.foam.layers import likely_faces
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
-from plugs.ground.twins import made_of
+from plugs.ground.twins import begun
 from plugs.ground.units import format_length
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.laminate.layup import Layup, lay_up, skin_of
@@ -279,13 +279,12 @@ def make_lines(plug: Plug, drawn: Loft, forms: Sequence[Loft], skin: Skin) -> Li
         A skin thicker than the shape has room for; a recess or boss that has no place.
     """
     cover = make_cover(drawn, skin, _form_places(plug, forms))
-    foam, finish_tools, tools = made_of(  # the longest first
-        lambda: foam_loft(drawn, cover),
-        lambda: (*_tools(drawn, plug, None), *_form_tools(plug, forms, Skin())),
-        lambda: [] if cover.is_nothing else _tools(drawn, plug, cover),
-    )
-    if cover.is_nothing:  # foam and finished surface are one
-        foam, tools = drawn, finish_tools[: -len(forms) or None]
+    covers = (None,) if cover.is_nothing else (None, cover)
+    tools_made = begun(make_all_tools, drawn, covers, plug.bosses, plug.recesses, plug.openings)
+    foam = foam_loft(drawn, cover)
+    on_finish, *on_foam = tools_made()
+    finish_tools = (*on_finish, *_form_tools(plug, forms, Skin()))
+    tools = on_foam[0] if on_foam else on_finish  # foam and finished surface are one
     return Lines(
         finish=drawn, foam=foam, skin=skin, cover=cover, finish_tools=finish_tools,
         tools=(*tools, *_form_tools(plug, forms, skin)),
@@ -297,13 +296,6 @@ def _form_tools(plug: Plug, forms: Sequence[Loft], skin: Skin) -> list[Tool]:
     """Return what forms cut and put on under a skin."""
     pairs = enumerate(zip(plug.forms, forms, strict=True))
     return [form_tool(form, f"forms[{i}]", loft, skin) for i, (form, loft) in pairs]
-
-
-def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
-    """Return bosses and recesses as they are in the finished surface, or under a cover."""
-    bosses = make_tools(finish, plug.bosses, "bosses", cover)
-    recesses = make_tools(finish, plug.recesses, "recesses", cover)
-    return bosses + recesses + make_tools(finish, [one.well for one in plug.openings], "openings", cover)
 
 
 def make_cutters(plug: Plug, drawn: Loft, read_step: ReadStep) -> Cutters:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
+import threading
+import time
 from hashlib import sha256
 from pathlib import Path as FilePath
 
@@ -14,6 +17,7 @@ from plugs.drafting.drawing import Drawing, Path
 from plugs.files.drawing_run import DrawingRun, PaperJob, render_files, render_paper
 from plugs.files.written import Written
 from plugs.ground.paper import paper_of
+from plugs.ground.twins import begun, helped
 
 A4 = paper_of("A4")
 
@@ -124,3 +128,32 @@ def test_files_go_where_they_belong_and_are_told_by_size_and_digest(tmp_path: Fi
         path: Written(size=len(content), sha256=sha256(content).hexdigest())
         for path, content in wanted.items()
     }
+
+
+def test_it_makes_other_things_meanwhile() -> None:
+    """From the second time on, when it knows them; not while it is busy, nor what cannot travel."""
+    with DrawingRun("svg") as run:
+        assert run.begun(os.getpid)() == os.getpid()
+        run.submit(LARGE)
+        run.rendered()
+        assert run.begun(os.getpid)() == run.pid
+        for _ in range(2):
+            with pytest.raises(ZeroDivisionError):
+                run.begun(divmod, 1, 0)()
+        lock = threading.Lock()
+        assert run.begun(id, lock)() == id(lock)
+        slow = run.call(time.sleep, 0.5)
+        assert run.begun(os.getpid)() == os.getpid()
+        run.waited(slow, 60.0)
+
+
+def test_what_is_begun_without_help_is_made_when_it_is_asked_for() -> None:
+    """And with help of whoever begins it."""
+    made = list[int]()
+    later = begun(made.append, 1)
+    assert made == []
+    later()
+    with helped(lambda function, *arguments: lambda: (function, arguments)):
+        assert begun(abs, -2)() == (abs, (-2,))
+    assert made == [1]
+    assert begun(abs, -2)() == 2

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import sys
 from pathlib import Path
 
 import pytest
@@ -71,11 +70,9 @@ def test_layers_are_drawn_by_two_processes(tmp_path: Path, monkeypatch: pytest.M
     recipe, words = tmp_path / "part.py", ["--only", "stl", "--only", "dxf", "--only", "svg"]
     recipe.write_text(PART, encoding="utf-8")
     folder, shared = look(recipe, tmp_path / "first"), []
-    share = DrawingRun.shared
+    layers = DrawingRun.layers
     monkeypatch.setattr(
-        DrawingRun,
-        "shared",
-        lambda run, make, jobs, begun: shared.append(jobs) or share(run, make, jobs, begun),
+        DrawingRun, "layers", lambda pen, jobs, kinds: shared.append(jobs) or layers(pen, jobs, kinds)
     )
     monkeypatch.setattr(twins, "n_cores", lambda: 2)
     assert main(["build", str(recipe), "--layers", *words, "--out", str(tmp_path / "second")]) == 0
@@ -90,9 +87,11 @@ def test_layers_that_stay_are_not_drawn_again(tmp_path: Path, monkeypatch: pytes
     """Its rear end cut otherwise, a stack along a bar keeps its layers before the middle, byte for byte."""
     recipe, drawn = tmp_path / "bar.py", list[str]()
     recipe.write_text(BAR, encoding="utf-8")
-    draw = looking.draw_layer
+    draw = looking.draw_layers
     monkeypatch.setattr(
-        looking, "draw_layer", lambda job, kinds: drawn.append(job.layer.name) or draw(job, kinds)
+        looking,
+        "draw_layers",
+        lambda jobs, kinds: drawn.extend(job.layer.name for job in jobs) or draw(jobs, kinds),
     )
     words = {"kinds": ("dxf", "svg"), "say": lambda _: None, "open_kernel": no_kernel}
     shelf, counts = Shelf(), list[list[str]]()
@@ -107,32 +106,31 @@ def test_layers_that_stay_are_not_drawn_again(tmp_path: Path, monkeypatch: pytes
     assert all((one / name).read_bytes() == (other / name).read_bytes() for name in files)
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="a process has a twin under Linux alone")
-def test_a_mate_makes_half_of_a_look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """From the second look on, when this process knows how files begin; the files are the same."""
-    recipe, mates, by_pen = tmp_path / "bar.py", list[int](), list[int]()
-    recipe.write_text(BAR, encoding="utf-8")
-    monkeypatch.setattr(looking, "has_frame", lambda: bool(by_pen))
-    monkeypatch.setattr(looking, "can_be_made", lambda **_: True)
-    monkeypatch.setattr(looking, "Mate", lambda follow: mates.append(1) or twins.Mate(follow))
-    layers = DrawingRun.layers
+def test_the_pen_makes_a_part_of_a_look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tools, measures of the sections and layers; the files, and what is refused, are the same."""
+    recipe, asked, by_pen = tmp_path / "part.py", list[str](), list[int]()
+    recipe.write_text(PART, encoding="utf-8")
+    begun, layers = DrawingRun.begun, DrawingRun.layers
+    monkeypatch.setattr(
+        DrawingRun, "begun", lambda pen, make, *of: asked.append(make.__name__) or begun(pen, make, *of)
+    )
     monkeypatch.setattr(
         DrawingRun, "layers", lambda pen, jobs, kinds: by_pen.append(len(jobs)) or layers(pen, jobs, kinds)
     )
     words, shelf = {"kinds": ("stl", "dxf", "svg"), "say": lambda _: None, "open_kernel": no_kernel}, Shelf()
     with DrawingRun("dxf", "svg") as pen:
-        for rear in (80.0, 70.0, 60.0):
-            one = first_look(recipe, {"rear": rear}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
-            assert len(mates) == (rear < 80.0) + (rear < 70.0)
+        for width in (304.0, 302.0, 300.0):
+            one = first_look(recipe, {"width": width}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
         with pytest.raises(PlugError) as refused:
-            first_look(recipe, {"rear": -80.0}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
-    assert by_pen == [8]
+            first_look(recipe, {"depth": 500.0}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
+    assert asked[:9] == 3 * ["make_all_tools", "integrate", "draw_layers"]
+    assert by_pen == [3, 3, 3]
     with pytest.raises(PlugError) as alone:
-        first_look(recipe, {"rear": -80.0}, out=tmp_path / "fresh", **words)
+        first_look(recipe, {"depth": 500.0}, out=tmp_path / "fresh", **words)
     assert str(refused.value) == str(alone.value)
-    other = first_look(recipe, {"rear": 60.0}, out=tmp_path / "fresh", **words).folder
+    other = first_look(recipe, {"width": 300.0}, out=tmp_path / "fresh", **words).folder
     files = [path.relative_to(other) for path in other.rglob("*.*") if path.suffix != ".json"]
-    assert len(files) == 17
+    assert len(files) == 7
     assert all((one.folder / name).read_bytes() == (other / name).read_bytes() for name in files)
 
 

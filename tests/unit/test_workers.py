@@ -84,22 +84,6 @@ def test_silence_is_told_and_ends_the_process(worker: Worker) -> None:
     worker.close()
 
 
-def test_jobs_are_shared_between_two_processes() -> None:
-    """The first is made here, the last there, in the order of the jobs; what fails there is made here."""
-    with Worker() as worker:
-        worker.waited(worker.call(abs, 1), 60.0)
-        made = worker.shared(os.getpid, [()] * 6, os.getpid)
-        assert (made[0], made[-1]) == (os.getpid(), worker.pid)
-        assert worker.shared(callable, [(abs,), (1,), (lambda: 0,)], callable) == [True, False, True]
-        fault_of(worker, promise, False, "a word")
-        assert worker.shared(os.getpid, [()] * 6, os.getpid)[-1] == worker.pid
-        with pytest.raises(ZeroDivisionError):
-            worker.shared(divmod, [(1, 1), (1, 0)], divmod)
-        assert worker.shared(pow, [(i, 2) for i in range(9)], pow) == [i * i for i in range(9)]
-        worker.waited(worker.call(os._exit, 3), 60.0)
-        assert worker.shared(os.getpid, [()] * 2, os.getpid) == [os.getpid()] * 2
-
-
 def test_what_was_not_sent_is_taken_back() -> None:
     """Of five calls behind a long one, each larger than a pipe holds, and what is called then is answered."""
     content = bytes(1 << 20)
@@ -108,7 +92,6 @@ def test_what_was_not_sent_is_taken_back() -> None:
         behind = [worker.call(bytes.upper, content) for _ in range(5)]
         worker.drop()
         assert isinstance(behind[-1].exception(), WorkerSilence)
-        assert worker.shared(os.getpid, [()] * 99, os.getpid)[0] == os.getpid()
         assert worker.waited(worker.call(abs, -2), 60.0).result() == 2
         assert long.done() and all(one.exception() or one.result() == content for one in behind)
 
