@@ -58,8 +58,8 @@ _COMPUTING: Final = frozenset(
 _WHOLE: Final = frozenset(("_find_and_load", "__exit__", "__del__"))
 """Functions that come to their end: the next build would meet a module half loaded."""
 _OURS: Final = str(Path(__file__).resolve().parent) + os.sep
-_HOLDING: Final = ("contextlib.py", "threading.py")
-"""Of Python's own modules those that hold, for a moment, what nobody has been given yet."""
+_ASKED: Final = tuple(f"{os.sep}{name}{os.sep}" for name in ("numpy", "scipy", "shapely"))
+"""Libraries that compute for ours: all else may hold what nobody has been given yet, or hears of nothing."""
 
 Say = Callable[[str], None]
 OpenKernel = Callable[[], AbstractContextManager[KernelRun]]
@@ -263,10 +263,12 @@ def _is_computing(frame: FrameType | None) -> bool:
     room = ""
     while frame is not None:
         path = frame.f_code.co_filename
-        if frame.f_code.co_name in _WHOLE or (not room and path.endswith(_HOLDING)):
+        if frame.f_code.co_name in _WHOLE:
             return False
         if not room and path.startswith(_OURS):
             room = path[len(_OURS) :].partition(os.sep)[0]
+        elif not room and not any(name in path for name in _ASKED):
+            return False
         frame = frame.f_back
     return room in _COMPUTING
 

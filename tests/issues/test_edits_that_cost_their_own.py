@@ -12,6 +12,7 @@ import pytest
 import plugs.stages.cloth
 import plugs.writing
 from plugs.build import build
+from plugs.files.bundle import Bundle
 from plugs.ground.workers import Crew, Worker
 from plugs.stages.shelf import Shelf
 from plugs.summary.summary import Built
@@ -43,7 +44,8 @@ def made() -> Iterator[list[str]]:
         def noted(worker: Worker, packed: bytes) -> Any:
             _, function, arguments = pickle.loads(packed)
             first = arguments[0] if arguments else None
-            names.append(" ".join([function.__name__, *(first if isinstance(first, dict) else ())]))
+            stems = first.stems if isinstance(first, Bundle) else [*first] if isinstance(first, dict) else []
+            names.append(" ".join([function.__name__, *stems]))
             return sent(worker, packed)
 
         patch.setattr(Worker, "_sent", noted)

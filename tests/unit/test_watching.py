@@ -6,6 +6,7 @@ watched through many saves, and in a program of its own that is stopped as a ter
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import signal
@@ -283,6 +284,43 @@ def test_a_save_breaks_off_what_says_nothing(recipe: Path) -> None:
     assert put_away == ["not computed", "wholly"]
     assert signal.getsignal(signal.SIGALRM) == before
     assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no signal tells of time there")
+def test_who_is_called_back_is_not_broken_off(recipe: Path) -> None:
+    """Nobody would hear of it, and the build would go on to its end: it is broken off afterwards."""
+    stop, back, outcomes = threading.Event(), list[str](), list[Outcome]()
+
+    def called_back(phase: str, _: object) -> None:
+        if phase == "stop" and not back:
+            back.append("begun")
+            idle(0.3)  # several looks at the files
+            back.append("at its end")
+
+    def make(path: Path, overrides: object, **words: object) -> object:
+        made = run_recipe(load_recipe(path), {}).result
+        if made == 1:
+            recipe_of(recipe, "return 2")
+            gc.callbacks.append(called_back)
+            gc.set_threshold(1)
+            until = time.monotonic() + PATIENCE_S
+            while time.monotonic() < until:
+                edge_loops(np.arange(3000).reshape(-1, 3))
+        return made
+
+    def told(outcome: Outcome) -> None:
+        outcomes.append(outcome)
+        stop.set()
+
+    often = gc.get_threshold()
+    try:
+        watch(recipe, {}, make=make, out=recipe.parent / "out", kinds=("csv",), say=lambda _: None, told=told,
+              stop=stop, period=PERIOD)  # fmt: skip
+    finally:
+        gc.set_threshold(*often)
+        gc.callbacks.remove(called_back)
+    assert back == ["begun", "at its end"]
+    assert [one.built for one in outcomes] == [2]
 
 
 def test_rooms_that_compute_are_there() -> None:
