@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
-from typing import Any, Final
+from typing import Final
 
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder, Signs
-from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import face_words, seen_words, ways
@@ -96,21 +95,6 @@ def layer_builder(
 
     builder.rows(rows)
     return builder
-
-
-def layer_drawing(layer: LayerOutlines, joining: Joining = _NOTHING, **words: Any) -> Drawing:
-    """Return the drawing of a foam layer.
-
-    Parameters
-    ----------
-    layer, joining, words
-        As for `layer_builder`.
-
-    Returns
-    -------
-    Drawing
-    """
-    return layer_builder(layer, joining, **words).drawing()
 
 
 def _draw_names(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:

@@ -122,7 +122,7 @@ class LayerJob:
     joining : Joining
         Its own pieces, joints, voids, glue and pins.
     words : mapping of str to object
-        What else `plugs.drafting.layer.layer_drawing` is told.
+        What else `plugs.drafting.layer.layer_builder` is told.
     chord : float, mm
         How near to the outlines arcs are.
     """

@@ -31,7 +31,7 @@ import trimesh
 from ezdxf.path import make_path
 from shapely import MultiPolygon
 
-from plugs.drafting.layer import layer_drawing
+from plugs.drafting.layer import layer_builder
 from plugs.files.dxf import render_dxf
 from plugs.files.solids import stl_bytes, threemf_bytes
 from plugs.files.svg import render_svg
@@ -73,7 +73,7 @@ def layer():
 @pytest.fixture(scope="module")
 def drawing(layer):
     """Return the layer's drawing, with letters beyond ASCII in the plug's name."""
-    return layer_drawing(layer, plug_name="Höcker ü")
+    return layer_builder(layer, plug_name="Höcker ü").drawing()
 
 
 @pytest.fixture(scope="module")
