@@ -348,6 +348,7 @@ class Pieces:
     def __init__(self, ends: Array, marks: NDArray[np.int64], counts: NDArray[np.intp]) -> None:
         """Lay out pieces in runs, those of a drawing after those of the one before."""
         self._runs = (-(-counts // _RUN)).tolist()
+        self._last = [_RUN] * len(counts)  # so many has the last run, as if these had filled theirs
         shape = len(counts), max(self._runs) + 1, _RUN
         self._ends, self._marks = np.full((4, *shape), np.nan), np.zeros(shape, dtype=np.int64)
         before = np.arange(len(counts)) * shape[1] * _RUN - (np.cumsum(counts) - counts)
@@ -357,7 +358,7 @@ class Pieces:
         self._boxes = _all_around(ends_box(self._ends))
 
     def add(self, drawing: int, ends: Array, mark: int) -> None:
-        """Add one to a drawing; room for more is made by doubling.
+        """Add one to a drawing, to the run of the one before; room for more is made by doubling.
 
         Parameters
         ----------
@@ -365,15 +366,19 @@ class Pieces:
         ends : (4,) float, mm
         mark : int
         """
-        run = self._runs[drawing]
-        if run == self._marks.shape[1]:
-            self._ends, self._boxes = (
-                np.concatenate((own, np.full_like(own, np.nan)), axis=2) for own in (self._ends, self._boxes)
-            )
-            self._marks = np.concatenate((self._marks, np.zeros_like(self._marks)), axis=1)
-        self._ends[:, drawing, run, 0], self._marks[drawing, run, 0] = ends, mark
-        self._boxes[:, drawing, run] = ends_box(ends)
-        self._runs[drawing] = run + 1
+        if self._last[drawing] == _RUN:
+            self._last[drawing] = 0
+            self._runs[drawing] += 1
+            if self._runs[drawing] > self._marks.shape[1]:
+                self._ends, self._boxes = (
+                    np.concatenate((own, np.full_like(own, np.nan)), axis=2)
+                    for own in (self._ends, self._boxes)
+                )
+                self._marks = np.concatenate((self._marks, np.zeros_like(self._marks)), axis=1)
+        run, place = self._runs[drawing] - 1, self._last[drawing]
+        self._ends[:, drawing, run, place], self._marks[drawing, run, place] = ends, mark
+        self._boxes[:, drawing, run] = _all_around(ends_box(self._ends[:, drawing, run]))
+        self._last[drawing] = place + 1
 
     def over(self, drawings: NDArray[np.intp], boxes: Array) -> NDArray[np.int64]:
         """Return the marks of pieces that boxes, n in each of k drawings, meet or touch.
