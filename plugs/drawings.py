@@ -12,11 +12,9 @@ from plugs.drafting.arcs import arcs_within
 from plugs.drafting.builder import drawn_together
 from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
-from plugs.drafting.layer import layer_builder
-from plugs.drafting.outlines import fitted_ahead, shown_of
-from plugs.drafting.sheet import board_builder, sheet_builder, shown_on
+from plugs.drafting.sheet import board_builders, sheet_builders
 from plugs.drafting.trims import PARTING, Trims
-from plugs.files.drawing_run import LayerJob, PaperJob
+from plugs.files.drawing_run import LayerJob, PaperJob, layers_drawn
 from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
@@ -100,8 +98,7 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    jobs = fitted_ahead(layer_jobs(work), lambda job: shown_of(job.layer))
-    return _by_path(drawn_together(layer_builder(job.layer, job.joining, **job.words) for job in jobs))
+    return _by_path(layers_drawn(layer_jobs(work)))
 
 
 def layer_jobs(work: Worked) -> list[LayerJob]:
@@ -333,12 +330,11 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     words, nesting = _words(work), work.sheets.nesting
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
-        sheets = fitted_ahead(nesting.sheets, shown_on)
-        found += drawn_together(sheet_builder(sheet, nesting, **words) for sheet in sheets)
+        found += drawn_together(sheet_builders(nesting, **words))
     kinds = (work.boards, "template"), (work.bow_boards, "wire template"), (work.flange_sheets, "flange")
     for boards, of in kinds:
         if boards is not None and (laid := boards.nesting) is not None:
-            found += drawn_together(board_builder(board, laid, **words, of=of) for board in laid.sheets)
+            found += drawn_together(board_builders(laid, **words, of=of))
     return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | router_sheets(work)
 
 

@@ -13,7 +13,7 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Label, Path, label_box, paths_along
-from plugs.drafting.outlines import LayerOutlines, outlines_paths
+from plugs.drafting.outlines import Fits, LayerOutlines, fits_of, paths_of
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, PINS_BOTTOM_FACE, PINS_TOP_FACE
 from plugs.foam.hollow import Void
@@ -45,15 +45,15 @@ class Joining:
         Those that are empty are left out.
     pinned : sequence of Pinned
         Where layers meet.
-    glue_lines : mapping of int to list of Path
-        The line that no glue passes, by the number of the contact.
+    glue_lines : mapping of int to list of tuple of (m, 2) float, mm, and (m,) float
+        The line that no glue passes, by the number of the contact: its points and bulges, ring by ring.
     """
 
     pieces: Sequence[Piece] = ()
     joints: Sequence[Joint] = ()
     voids: Sequence[Void] = ()
     pinned: Sequence[Pinned] = ()
-    glue_lines: Mapping[int, list[Path]] = field(default_factory=dict)
+    glue_lines: Mapping[int, Fits] = field(default_factory=dict)
 
     def of(self, layer_name: str) -> Joining:
         """Return what belongs to a layer.
@@ -114,15 +114,14 @@ def joining_of(
     regions = np.array([joint.contact.glued for joint in pinned], dtype=object)
     # thinned to what a pencil can tell, which is quicker
     regions = shapely.simplify(regions, _THINNED, preserve_topology=False)
-    lines = outlines_paths(regions, [GLUE_BOTTOM_FACE] * len(pinned))
-    glue_lines = {joint.contact.number: line for joint, line in zip(pinned, lines, strict=True)}
+    glue_lines = {joint.contact.number: line for joint, line in zip(pinned, fits_of(regions), strict=True)}
     return Joining(pieces=pieces, joints=joints, voids=voids, pinned=pinned, glue_lines=glue_lines)
 
 
 def draw_glue(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:
     """Draw the line that no glue passes and the pins on either face of a layer, the pins with their names."""
     for glue, pins, joint in faces_of(layer.name, own.pinned):
-        builder.draw(replace(path, dxf_layer=glue) for path in own.glue_lines[joint.contact.number])
+        builder.draw(paths_of([(glue, own.glue_lines[joint.contact.number])]))
         draw_pins(builder, [(pin.name, pin.at) for pin in joint.pins], joint.diameter, pins, layer.rough)
 
 

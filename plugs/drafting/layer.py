@@ -12,13 +12,15 @@ from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import face_words, seen_words, ways
-from plugs.drafting.outlines import PLANES, LayerOutlines, outlines_paths, shown_of
+from plugs.drafting.outlines import PLANES, Fits, LayerOutlines, fits_of, paths_of, shown_of
 from plugs.drafting.signs import name_signs
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, HOLLOW, JOINT_CUT, SAW_LINE, TRIM_LINE
 from plugs.drafting.trims import NO_TRIMS, Trims, draw_trims
 from plugs.ground.units import format_length, format_size
 
 _NOTHING: Final = Joining()
+_SHOWN: Final = FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
+"""Groups of lines, in the order of `shown_of`."""
 
 
 def layer_path(layer_name: str) -> str:
@@ -44,6 +46,7 @@ def layer_builder(
     stations: Sequence[float] = (),
     trims: Trims = NO_TRIMS,
     later: Sequence[str] = (),
+    fits: Sequence[Fits] = (),
 ) -> DrawingBuilder:
     """Return the drawing of a foam layer in the making: faces, the cut line, what to know at the saw.
 
@@ -52,15 +55,16 @@ def layer_builder(
     layer : LayerOutlines
     joining : Joining
         Pieces, joints, voids, glue and pins of the whole plug: those of other layers are left out.
-    plug_name : str
-    display_unit : str
-        ``"mm"`` or ``"in"``.
+    plug_name, display_unit : str
+        For the title; ``"mm"`` or ``"in"``.
     stations : sequence of float, mm
         Along x: lines across go through them where the layer's plane has them.
     trims : mapping of str to sequence of (k, 3) float, mm
         Where the laminate is trimmed, on the foam, by the name of the edge.
     later : sequence of str
         What recesses are made in it once the plug is glued.
+    fits : sequence of list of tuple of (m, 2) float, mm, and (m,) float
+        What `fits_of` gives for `shown_of` it, where that is known.
 
     Returns
     -------
@@ -75,9 +79,7 @@ def layer_builder(
     _hold_drawable(layer)
     title = f"{plug_name}, layer {layer.name}"
     builder = DrawingBuilder(path=layer_path(layer.name), title=title, display_unit=display_unit)
-    groups = FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
-    for paths in outlines_paths(shown_of(layer), groups):
-        builder.draw(paths)
+    builder.draw(paths_of(zip(_SHOWN, fits or fits_of(shown_of(layer)), strict=True)))
     own = joining.of(layer.name)
     _draw_names(builder, layer, own)
     draw_glue(builder, layer, own)

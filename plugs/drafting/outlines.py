@@ -11,13 +11,16 @@ import numpy as np
 import shapely
 
 from plugs.drafting.arcs import chord_error, fit_all
-from plugs.drafting.drawing import Array, Path
+from plugs.drafting.drawing import Array, Path, paths_along
 from plugs.drafting.flat import lowest_of
 
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Axes to the right and up in a drawing, by the axis of the stack."""
 
-_FITS: Final = dict[tuple[bytes, float], list[tuple[Array, Array]]]()
+Fits = list[tuple[Array, Array]]
+"""Points, mm, and bulges of an outline's rings, closed."""
+
+_FITS: Final = dict[tuple[bytes, float], Fits]()
 """Fits by the digests of outlines: layers, sheets and their faces show the same ones again."""
 
 _AHEAD: Final = 64  # layers or sheets whose outlines are fitted together
@@ -162,30 +165,37 @@ def outline_paths(outline: shapely.Geometry, dxf_layer: str) -> list[Path]:
     -------
     list of Path
     """
-    return outlines_paths([outline], [dxf_layer])[0]
+    return paths_of([(dxf_layer, fits_of([outline])[0])])
 
 
-def outlines_paths(outlines: Sequence[shapely.Geometry], dxf_layers: Sequence[str]) -> list[list[Path]]:
-    """Return the rings of each of many outlines as closed paths of lines and arcs.
+def paths_of(
+    lines: Iterable[tuple[str, Fits]], placed: Callable[[Array], Array] = lambda points: points
+) -> list[Path]:
+    """Return fitted rings as closed paths.
 
     Parameters
     ----------
-    outlines : sequence of shapely polygon or multipolygon, mm
-    dxf_layers : sequence of str
-        Of each.
+    lines : iterable of tuple of str and list of tuple of (m, 2) float, mm, and (m,) float
+        Groups of lines, and what `fits_of` gives for the outlines.
+    placed : callable
+        Turns and moves points: arcs keep their bulges.
 
     Returns
     -------
-    list of list of Path
+    list of Path
     """
-    return [
-        [Path(points=points, bulges=bulges, is_closed=True, dxf_layer=name) for points, bulges in fits]
-        for name, fits in zip(dxf_layers, fit_ahead(outlines), strict=True)
-    ]
+    rings = [(dxf_layer, *ring) for dxf_layer, fits in lines for ring in fits]
+    if not rings:
+        return []
+    told = [(len(points), True, dxf_layer) for dxf_layer, points, _ in rings]
+    points = placed(np.concatenate([points for _, points, _ in rings]))
+    return paths_along(told, points, np.concatenate([bulges for *_, bulges in rings]))
 
 
-def fitted_ahead(things: Iterable[T], shown: Callable[[T], Iterable[shapely.Geometry]]) -> Iterator[T]:
-    """Give things that are drawn one after the other, arcs fitted to the outlines of those that follow.
+def fitted_ahead(
+    things: Iterable[T], shown: Callable[[T], Iterable[shapely.Geometry]]
+) -> Iterator[tuple[T, list[Fits]]]:
+    """Give things that are drawn one after the other, with arcs fitted to the outlines of many at once.
 
     Parameters
     ----------
@@ -195,17 +205,19 @@ def fitted_ahead(things: Iterable[T], shown: Callable[[T], Iterable[shapely.Geom
 
     Yields
     ------
-    object
-        Each thing.
+    tuple of object and list of list of tuple of (m, 2) float, mm, and (m,) float
+        Each thing, and what `fits_of` gives for its outlines.
     """
     rest = iter(things)
     while some := [*islice(rest, _AHEAD)]:
-        fit_ahead(outline for thing in some for outline in shown(thing))
-        yield from some
+        outlines = [[*shown(thing)] for thing in some]
+        fits = iter(fits_of(outline for own in outlines for outline in own))
+        for thing, own in zip(some, outlines, strict=True):
+            yield thing, [*islice(fits, len(own))]
 
 
-def fit_ahead(outlines: Iterable[shapely.Geometry]) -> list[list[tuple[Array, Array]]]:
-    """Fit arcs to outlines that will be drawn: together that is quicker than one by one.
+def fits_of(outlines: Iterable[shapely.Geometry]) -> list[Fits]:
+    """Return the rings of outlines with arcs fitted to them: together that is quicker than one by one.
 
     Parameters
     ----------
@@ -217,10 +229,10 @@ def fit_ahead(outlines: Iterable[shapely.Geometry]) -> list[list[tuple[Array, Ar
     list of list of tuple of (m, 2) float, mm, and (m,) float
         Points and bulges of the rings of each.
     """
-    given, chord = [*outlines], chord_error()
-    keys = [
-        (blake2b(text).digest(), chord) for text in shapely.to_wkb(np.array(given, dtype=object)).tolist()
-    ]
+    given, chord = np.array([*outlines], dtype=object), chord_error()
+    is_one = shapely.get_num_geometries(given) == 1  # a whole layer is the same as its only piece
+    given[is_one] = shapely.get_geometry(given[is_one], 0)
+    keys = [(blake2b(text).digest(), chord) for text in shapely.to_wkb(given).tolist()]
     found = {key: _FITS[key] for key in keys if key in _FITS}
     wanted = {key: outline for key, outline in zip(keys, given, strict=True) if key not in found}
     rings = rings_of([*wanted.values()])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from functools import partial
 from itertools import groupby
 from typing import Final
 
@@ -9,12 +11,11 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder, Signs
-from plugs.drafting.drawing import Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import draw_pins
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import WAYS, face_words, seen_words
-from plugs.drafting.outlines import outline_paths
+from plugs.drafting.outlines import Fits, fitted_ahead, paths_of
 from plugs.drafting.signs import Row, Sign, name_signs
 from plugs.drafting.styles import (
     CUT_LINE,
@@ -41,51 +42,45 @@ _BOARDS: Final = {
     "template": "templates/board", "wire template": "wire/board", "flange": "templates/flange-sheet",
 }  # fmt: skip
 """Where boards go, by whose they are."""
+_NOTHING: Final = shapely.Polygon()
 _SEEN_OF_FLANGES: Final = "Each flange board lies as it is drawn by itself, turned at most"
 _SEEN_OF_BOW: Final = (
     "The face away from the foam is in view, as in the template's own drawing, which goes on it"
 )
 
 
-def sheet_builder(
-    sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm"
-) -> DrawingBuilder:
-    """Return the drawing of a sheet in the making, its lower left corner at the origin.
+def sheet_builders(nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Iterator[DrawingBuilder]:
+    """Give the drawings of sheets in the making, the lower left corner of each at the origin.
 
     Parameters
     ----------
-    sheet : Sheet
-        One of the nesting.
     nesting : Nesting
     plug_name : str
         Name of the plug, for the title.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
 
-    Returns
-    -------
+    Yields
+    ------
     DrawingBuilder
-        At full size, mm.
+        Of each sheet, at full size, mm.
     """
-    builder = DrawingBuilder(
-        path=f"sheets/sheet-{numbered(sheet, nesting)}",
-        title=f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}",
-        display_unit=display_unit,
-    )
-    _draw_sheet(builder, sheet, SAW_LINE)
-    builder.rows(lambda signs: _title_rows(sheet, nesting, plug_name, display_unit, signs))
-    return builder
+    for sheet, fits in fitted_ahead(nesting.sheets, _shown_on):
+        path = f"sheets/sheet-{numbered(sheet, nesting)}"
+        title = f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}"
+        builder = DrawingBuilder(path=path, title=title, display_unit=display_unit)
+        _draw_sheet(builder, sheet, fits, SAW_LINE)
+        builder.rows(partial(_title_rows, sheet, nesting, plug_name, display_unit))
+        yield builder
 
 
-def board_builder(
-    board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm", of: str = "template"
-) -> DrawingBuilder:
-    """Return the drawing in the making of a board that templates are cut from, from its lower left corner.
+def board_builders(
+    boards: Nesting, *, plug_name: str, display_unit: str = "mm", of: str = "template"
+) -> Iterator[DrawingBuilder]:
+    """Give the drawings in the making of boards that templates are cut from, from their lower left corners.
 
     Parameters
     ----------
-    board : Sheet
-        One of the nesting.
     boards : Nesting
     plug_name : str
         Name of the plug, for the title.
@@ -94,31 +89,35 @@ def board_builder(
     of : str
         Whose they are: "template", "wire template" or "flange".
 
-    Returns
-    -------
+    Yields
+    ------
     DrawingBuilder
-        At full size, mm.
+        Of each board, at full size, mm.
     """
-    number, is_faced = f"{board.number} of {len(boards.sheets)}", of == "template"
-    builder = DrawingBuilder(
-        path=f"{_BOARDS[of]}-{numbered(board, boards)}",
-        title=f"{plug_name}, {'flange boards, sheet' if of == 'flange' else f'{of} board'} {number}",
-        display_unit=display_unit,
-    )
-    _draw_sheet(builder, board, CUT_LINE, is_faced=is_faced)
-    stock, cutting, count = board.stock, boards.cutting, len(board.placements)
+    name = "flange boards, sheet" if of == "flange" else f"{of} board"
+    for board, fits in fitted_ahead(boards.sheets, _shown_on):
+        path = f"{_BOARDS[of]}-{numbered(board, boards)}"
+        title = f"{plug_name}, {name} {board.number} of {len(boards.sheets)}"
+        builder = DrawingBuilder(path=path, title=title, display_unit=display_unit)
+        _draw_sheet(builder, board, fits, CUT_LINE, is_faced=of == "template")
+        builder.rows(partial(_board_rows, board, boards, plug_name, display_unit, of))
+        yield builder
+
+
+def _board_rows(board: Sheet, boards: Nesting, plug_name: str, unit: str, of: str, signs: Signs) -> list[str]:
+    """Return the rows of a board's title, top to bottom."""
+    stock, count, is_faced = board.stock, len(board.placements), of == "template"
     width, height, thickness, kerf = (
-        format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
+        format_size(v, unit) for v in (stock.width, stock.height, stock.thickness, boards.cutting.kerf)
     )
     rows = [
         plug_name,
-        f"Board {number} ({stock.name}): {width} x {height}, {thickness} thick",
+        f"Board {board.number} of {len(boards.sheets)} ({stock.name}): {width} x {height}, {thickness} thick",
         f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
         f"{CUT_LINE}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
         _seen() if is_faced else _SEEN_OF_BOW if of == "wire template" else _SEEN_OF_FLANGES,
     ]
-    builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=is_faced))
-    return builder
+    return rows + _too_small(board, signs, unit, is_faced=is_faced)
 
 
 def _seen() -> str:
@@ -148,12 +147,17 @@ def numbered(sheet: Sheet, nesting: Nesting) -> str:
     return f"{sheet.number:0{digits}d}"
 
 
-def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: bool = True) -> None:
+def _draw_sheet(
+    builder: DrawingBuilder, sheet: Sheet, fits: Sequence[Fits], edge: str, *, is_faced: bool = True
+) -> None:
     """Draw a sheet, what is cut from it, what is left of it, and the bars to measure."""
-    builder.outline(region(sheet.stock), SHEET_EDGE)
-    outlines = [one.outline for one in sheet.placements]
-    for placement, outline in zip(sheet.placements, outlines, strict=True):
-        _draw(builder, placement, outline, edge, is_faced=is_faced)
+    whole, *own = fits
+    builder.draw(paths_of([(SHEET_EDGE, whole)]))
+    outlines, groups = [one.outline for one in sheet.placements], (edge, FINISH_BOTTOM_FACE, FINISH_TOP_FACE)
+    lines = zip(own[::3], own[1::3], own[2::3], strict=True)
+    for placement, outline, three in zip(sheet.placements, outlines, lines, strict=True):
+        builder.draw(paths_of(zip(groups, three, strict=True), placement.placed))
+        _draw_pins_and_name(builder, placement, outline, is_faced=is_faced)
     for left in sheet.leftovers:
         _draw_leftover(builder, left)
     names = [one.piece.name for one in sheet.placements]
@@ -161,30 +165,18 @@ def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: b
     builder.bars()
 
 
-def shown_on(sheet: Sheet) -> list[shapely.Geometry]:
-    """Return the outlines that the drawing of a sheet shows, before they are turned.
-
-    Parameters
-    ----------
-    sheet : Sheet
-
-    Returns
-    -------
-    list of shapely polygons, mm
-    """
+def _shown_on(sheet: Sheet) -> list[shapely.Geometry]:
+    """Return the outlines of a sheet, and of each piece its line to cut and two faces, not turned yet."""
     pieces = [placement.piece for placement in sheet.placements]
-    return [one for piece in pieces for one in (piece.outline, piece.lower, piece.upper) if one is not None]
+    shapes = [one or _NOTHING for piece in pieces for one in (piece.outline, piece.lower, piece.upper)]
+    return [region(sheet.stock), *shapes]
 
 
-def _draw(
-    builder: DrawingBuilder, placement: Placement, outline: shapely.Polygon, edge: str, *, is_faced: bool
+def _draw_pins_and_name(
+    builder: DrawingBuilder, placement: Placement, outline: shapely.Polygon, *, is_faced: bool
 ) -> None:
-    """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
+    """Draw the pins of a piece where it lies; its name, face and arrow."""
     piece = placement.piece
-    builder.draw(_turned(placement, piece.outline, edge))
-    for dxf_layer, final in ((FINISH_BOTTOM_FACE, piece.lower), (FINISH_TOP_FACE, piece.upper)):
-        if final is not None and not final.is_empty:
-            builder.draw(_turned(placement, final, dxf_layer))
     for (face, diameter), same in groupby(piece.drilled, key=lambda hole: (hole.face, hole.diameter)):
         holes = [*same]
         places = placement.placed(np.array([hole.at for hole in holes])).tolist()
@@ -204,19 +196,6 @@ def _draw_leftover(builder: DrawingBuilder, left: Leftover) -> None:
         shapely.box(*box),
         Sign(rows=(Row(text=f"{width} x {height}"),), least=_SIZE_LEAST, largest=_SIZE_LARGEST),
     )
-
-
-def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> list[Path]:
-    """Return the rings of a shape where they lie on the sheet; arcs keep their bulges when turned."""
-    return [
-        Path(
-            points=placement.placed(path.points),
-            bulges=path.bulges,
-            is_closed=True,
-            dxf_layer=dxf_layer,
-        )
-        for path in outline_paths(shape, dxf_layer)
-    ]
 
 
 def _place(placement: Placement, unit: str) -> str:

@@ -286,6 +286,24 @@ class DrawingRun(Worker):
         return Rendered(files=files, papers=tuple(papers))
 
 
+def layers_drawn(jobs: Sequence[LayerJob]) -> list[Drawing]:
+    """Return the drawings of layers.
+
+    Parameters
+    ----------
+    jobs : sequence of LayerJob
+        With arcs equally near to the outlines.
+
+    Returns
+    -------
+    list of Drawing
+    """
+    ready = fitted_ahead(jobs, lambda job: shown_of(job.layer))
+    return drawn_together(
+        layer_builder(job.layer, job.joining, fits=fits, **job.words) for job, fits in ready
+    )
+
+
 def draw_layers(jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
     """Return the drawings of layers, and the files of those for which no library must be loaded.
 
@@ -303,8 +321,7 @@ def draw_layers(jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLay
     if not jobs:
         return []
     with arcs_within(jobs[0].chord):
-        ready = fitted_ahead(jobs, lambda job: shown_of(job.layer))
-        made = drawn_together(layer_builder(job.layer, job.joining, **job.words) for job in ready)
+        made = layers_drawn(jobs)
     is_known = "dxf" not in kinds or has_frame()
     files = render_files({one.path: one for one in made} if is_known else {}, kinds)
     return [(drawing, _of(drawing, files)) for drawing in made]

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plugs.drafting.arcs import fit_all, fit_arcs
+from plugs.drafting.outlines import fits_of
 
 LARGEST_GAP = 0.03
 """Vertex tolerance 0.01 and chord error 0.02, mm."""
@@ -293,3 +294,14 @@ def test_rings_fitted_together_come_out_as_each_alone():
             alone, its_bulges = fit_arcs(ring)
             assert points.tolist() == alone.tolist()
             assert bulges.tolist() == its_bulges.tolist()
+
+
+def test_the_only_piece_of_a_layer_is_fitted_as_the_layer():
+    """Once for both, whose outlines are a polygon and a set of one; another beside it makes it another set."""
+    one = shapely.Polygon(rounded_rectangle(width=301.0))
+    two = shapely.MultiPolygon([one, shapely.box(400.0, 0.0, 500.0, 90.0)])
+    as_layer, as_piece, both = fits_of([shapely.MultiPolygon([one]), one, two])
+    assert as_layer is as_piece
+    assert len(as_piece) == 1
+    assert [points.tolist() for points, _ in both][:1] == [points.tolist() for points, _ in as_piece]
+    assert len(both) == 2

@@ -11,10 +11,10 @@ import pytest
 import shapely
 from shapely.affinity import rotate, translate
 
-from plugs.drafting.drawing import label_box
+from plugs.drafting.drawing import Drawing, label_box
 from plugs.drafting.layer import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 from plugs.drafting.layout import pieces_layout
-from plugs.drafting.sheet import LEFTOVER, SHEET_EDGE, sheet_builder
+from plugs.drafting.sheet import LEFTOVER, SHEET_EDGE, sheet_builders
 from plugs.drafting.styles import without_figures
 from plugs.files.svg import render_svg
 from plugs.files.written import FileList
@@ -45,10 +45,14 @@ def nesting() -> Nesting:
     return nest(blanks, whole_stock([WHOLE, offcut]), Cutting())
 
 
+def drawings_of(nesting: Nesting, unit: str = "mm") -> list[Drawing]:
+    """Return the drawings of sheets."""
+    return [one.drawing() for one in sheet_builders(nesting, plug_name="Tail", display_unit=unit)]
+
+
 def test_every_line_is_drawn_where_it_is_cut(nesting: Nesting) -> None:
     """Cut lines and final lines are those of the blanks, turned and moved by shapely itself."""
-    for sheet in nesting.sheets:
-        drawing = sheet_builder(sheet, nesting, plug_name="Tail").drawing()
+    for sheet, drawing in zip(nesting.sheets, drawings_of(nesting), strict=True):
         for dxf_layer, part in (
             (SAW_LINE, "outline"),
             (FINISH_BOTTOM_FACE, "lower"),
@@ -68,8 +72,7 @@ def test_every_line_is_drawn_where_it_is_cut(nesting: Nesting) -> None:
 
 def test_every_piece_is_named_faced_and_pointed(nesting: Nesting) -> None:
     """Each piece, of a stack along x, holds its name, its face and an arrow up that is turned with it."""
-    for sheet in nesting.sheets:
-        drawing = without_figures(sheet_builder(sheet, nesting, plug_name="Tail").drawing())
+    for sheet, drawing in zip(nesting.sheets, map(without_figures, drawings_of(nesting)), strict=True):
         heads = [p.points for p in drawing.paths if p.dxf_layer == "LABELS" and len(p.points) == 3]
         for placement in sheet.placements:
             outline = placement.outline
@@ -95,7 +98,7 @@ def test_words_keep_off_pins_and_cut_lines() -> None:
     blank = replace(blanks_of([shapely.box(0.0, 0.0, 200.0, 120.0)])[0], drilled=drilled)
     made = nest([blank], [WHOLE], Cutting())
     (placement,) = made.sheets[0].placements
-    drawing = without_figures(sheet_builder(made.sheets[0], made, plug_name="Tail").drawing())
+    drawing = without_figures(drawings_of(made)[0])
     words = {label.text: shapely.box(*label_box(label)) for label in drawing.labels}
     marks = [placement.moved(shapely.Point(at)).buffer(3.0) for _, at in holes]
     for text in (blank.name, "A", "B"):
@@ -107,21 +110,18 @@ def test_words_keep_off_pins_and_cut_lines() -> None:
 def test_title_tells_sheet_thickness_and_kerf(nesting: Nesting) -> None:
     """The title holds number, size, thickness, kerf and yield, in the display unit."""
     sheet = next(s for s in nesting.sheets if s.stock.name == "board")
-    words = "\n".join(
-        label.text for label in sheet_builder(sheet, nesting, plug_name="Tail").drawing().labels
-    )
+    words = "\n".join(label.text for label in drawings_of(nesting)[sheet.number - 1].labels)
     for part in ("Tail", f"Sheet {sheet.number} of 2", "1250 mm x 900 mm", "50 mm thick", "kerf of 2 mm"):
         assert part in words
     assert f"{100 * sheet.yield_ratio:.1f} %" in words
-    inches = sheet_builder(sheet, nesting, plug_name="Tail", display_unit="in").drawing()
+    inches = drawings_of(nesting, "in")[sheet.number - 1]
     assert "1250 mm (49.213 in) x 900 mm (35.433 in)" in "\n".join(label.text for label in inches.labels)
     assert "4 in" in {label.text for label in inches.labels}
 
 
 def test_sheet_and_leftovers_are_drawn(nesting: Nesting) -> None:
     """The sheet's own outline and a box to each leftover, lettered with its size."""
-    for sheet in nesting.sheets:
-        drawing = sheet_builder(sheet, nesting, plug_name="Tail").drawing()
+    for sheet, drawing in zip(nesting.sheets, drawings_of(nesting), strict=True):
         (edge,) = [p for p in drawing.paths if p.dxf_layer == SHEET_EDGE]
         assert np.ptp(edge.points, axis=0).tolist() == [sheet.stock.width, sheet.stock.height]
         boxes = [p for p in drawing.paths if p.dxf_layer == LEFTOVER]
@@ -137,9 +137,7 @@ def test_too_small_pieces_are_listed_under_the_sheet() -> None:
     tiny = Blank(name="L01-Z", layer="L01", outline=shapely.box(0, 0, 12, 12), thickness=50.0)
     low = Blank(name="B", layer="L01", outline=shapely.box(0, 0, 10, 10), thickness=50.0)
     nesting = nest([tiny, low], [WHOLE], Cutting())
-    words = [
-        label.text for label in sheet_builder(nesting.sheets[0], nesting, plug_name="Tail").drawing().labels
-    ]
+    words = [label.text for label in drawings_of(nesting)[0].labels]
     assert any(text.startswith("Too small for their names: L01-Z (") for text in words)
     assert any("arrow" in text and "B at " in text for text in words)
 
