@@ -173,7 +173,7 @@ def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
             doubtful = np.setdiff1d(_doubtful(at), at.t)
             if not len(doubtful):
                 break
-            at = loft.sections(np.union1d(at.t, doubtful))
+            at = at.joined(loft.sections(doubtful))
     is_plain = np.ones(len(at.t), dtype=bool)
     for zone in (loft.front, loft.rear):
         if zone is not None:
@@ -187,7 +187,8 @@ def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
         or _end_fault(loft, at)
         or _crown_fault(loft, at, ~is_plain)
         or _radius_fault(loft, at)
-        or _outline_fault(loft, at)
+        or _crossing_fault(loft, at)
+        or _standing_out_fault(loft, at)
     )
 
 
@@ -396,15 +397,9 @@ def _end_fault(loft: Loft, at: Sections) -> Fault | None:
     return None
 
 
-def _outline_fault(loft: Loft, at: Sections) -> Fault | None:
-    """Return a fault when a section crosses itself, or stands out of the section that it is drawn from."""
-    outlines = at.rings.at(*by_sag(at.rings))
-    return _crossing_fault(loft, at, outlines) or _standing_out_fault(loft, at, outlines)
-
-
-def _crossing_fault(loft: Loft, at: Sections, outlines: Array) -> Fault | None:
+def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when panels of a section cross or touch."""
-    is_whole, area = judged(outlines)
+    is_whole, area = judged(at.rings)
     is_whole &= ~folded_over(at.corners, at.rise)
     is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < TIP
     bad = np.flatnonzero(~is_whole & ~(is_end & (np.abs(area) < LENGTH)))
@@ -426,14 +421,14 @@ def _crossing_fault(loft: Loft, at: Sections, outlines: Array) -> Fault | None:
     )
 
 
-def _standing_out_fault(loft: Loft, at: Sections, outlines: Array) -> Fault | None:
+def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when a section drawn in by an end's blend stands out of the section it is drawn from."""
     for zone, name in ((loft.front, "front"), (loft.rear, "rear")):
         rows = np.array([], int) if zone is None else np.flatnonzero(zone.sign * (at.u - zone.u_start) > 0.0)
         corners, radius, rise = loft.unblended(at.u[rows], at.k[rows])
         if not rise.any():
             continue
-        places = outlines[rows]
+        places = at.rings.taken(rows).at(*by_sag(at.rings))
         whole = (solve_rings(corners, r, rise) for r in (np.zeros_like(radius), radius))
         out = standing_out(places, (rings.at(*by_sag(rings)) for rings in whole), _STANDS_OUT)
         row, place = np.unravel_index(int(np.argmax(out)), out.shape)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.lines.plan import WIDE_ARC_RATIO
-from plugs.lines.plane import dot, of_last, of_next, turned
+from plugs.lines.plane import dot, lengths, of_last, of_next, turned
 from plugs.lines.ring_shapes import used_up
 
 Array = NDArray[np.float64]
@@ -339,13 +339,14 @@ def standing_out(places: Array, outlines: Iterable[Array], least: float) -> Arra
     (k, m) float, mm
     """
     out = np.full(places.shape[:2], np.inf)
+    inward = places.mean(axis=1, keepdims=True) - places
+    near = places + inward * (0.5 * least / np.maximum(lengths(inward), least)[..., None])
     for outline in outlines:
         whole = shapely.polygons(outline)
         out[~shapely.is_valid(whole)] = 0.0
-        wide = shapely.buffer(whole, 0.5 * least, quad_segs=1)  # most places lie within, or on the outline
-        shapely.prepare([whole, wide])
+        shapely.prepare(whole)
         row, place = np.nonzero(out)
-        is_off = ~shapely.contains_xy(wide[row], places[row, place])
+        is_off = ~shapely.contains_xy(whole[row], near[row, place])  # most lie within, or on the outline
         points = shapely.points(places[row[is_off], place[is_off]])
         is_off[is_off] = ~shapely.dwithin(whole[row[is_off]], points, least)
         out[row[~is_off], place[~is_off]] = 0.0

@@ -22,6 +22,8 @@ Bays = str | Sequence[str] | Mapping[str, str | Sequence[str]]
 STRAIGHT, FAIRED, WITHIN = range(3)
 """How a curve runs over a bay, by the place of its word in `plugs.lines.section.WAYS`."""
 
+_SETTLED = 1e-11  # mm. Near the last bit of a length of 20 m in double precision (4e-12)
+_NEWTON_STEPS = 60  # a stop; halvings in between keep it on the way
 _EASE = 0.15
 """Of a bay's length: so much of it turns into the next, so that the line has no kink (derived here)."""
 
@@ -62,6 +64,45 @@ class Curves:
         c = self.coefficients[rows, piece]
         value = c[..., 0, :] + step * (c[..., 1, :] + step * (c[..., 2, :] + step * c[..., 3, :]))
         slope = c[..., 1, :] + step * (2.0 * c[..., 2, :] + 3.0 * step * c[..., 3, :])
+        return value, slope
+
+    def in_planes(self, u: Array, k: Array) -> tuple[Array, Array]:
+        """Return values and slopes of lines (y, z) where they meet the planes x = u + k z.
+
+        Parameters
+        ----------
+        u : (m, n) float, mm
+            For m planes, and for each line; or (m, 1).
+        k : (m,) float, dimensionless
+
+        Returns
+        -------
+        tuple of (m, n, 2) float
+            As from `at`.
+
+        Notes
+        -----
+        Newton's method on x - u - k z(x), halving the bracket where it would leave it.
+        """
+        x = np.broadcast_to(u, (len(u), len(self.knots)))
+        value, slope = self.at(x)
+        if not np.any(k):
+            return value, slope
+        room = self.knots[:, -1] - self.knots[:, 0]
+        low = np.broadcast_to(self.knots[:, 0] - room, x.shape).copy()
+        high = np.broadcast_to(self.knots[:, -1] + room, x.shape).copy()
+        for _ in range(_NEWTON_STEPS):
+            miss = x - u - k[:, None] * value[..., 1]
+            low, high = np.where(miss < 0.0, x, low), np.where(miss > 0.0, x, high)
+            rate = 1.0 - k[:, None] * slope[..., 1]
+            newton = miss / np.where(np.abs(rate) > 1e-9, rate, 1e-9)
+            is_settled = np.abs(newton) < _SETTLED
+            if is_settled.all():
+                break
+            aim = x - newton
+            aim = np.where((aim > low) & (aim < high), aim, 0.5 * (low + high))
+            x = np.where(is_settled, x, aim)
+            value, slope = self.at(x)
         return value, slope
 
 

@@ -88,17 +88,63 @@ def by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
     return np.repeat(np.arange(len(pieces)), pieces), ratio
 
 
-def judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
-    """Return whether outlines are simple and run anti-clockwise, and their areas.
+def judged(rings: Rings) -> tuple[NDArray[np.bool_], Array]:
+    """Return whether rings are simple and run anti-clockwise, and roughly their areas.
 
     Parameters
     ----------
-    outlines : (k, m, 2) float, mm
+    rings : Rings
+        k of them.
 
     Returns
     -------
     tuple of (k,) bool and (k,) float, mm2
     """
+    is_whole, area = are_nearly_convex(rings)
+    rows = np.flatnonzero(~is_whole)
+    is_whole[rows], area[rows] = _followed(rings.taken(rows).at(*by_sag(rings)))
+    return is_whole, area
+
+
+def are_nearly_convex(rings: Rings) -> tuple[NDArray[np.bool_], Array]:
+    """Return which rings go round once with hardly a turn to the right: these do not cross themselves.
+
+    Parameters
+    ----------
+    rings : Rings
+        k of them.
+
+    Returns
+    -------
+    tuple of (k,) bool and (k,) float, mm2
+        The second: areas by the segments' ends.
+
+    Notes
+    -----
+    Derived here. A closed line that turns to the left by one round in all, and crosses itself, falls into two
+    loops there; one of them leads back by a turn of less than half a round. To do so the line turns to
+    the right, by N in all, at least by the angle under which it crosses itself; both loops are then no wider
+    than N times their length. So is all of it, and its area at most N times the square of its length.
+    """
+    count = rings.points.shape[1]
+    chord = of_next(rings.points) - rings.points
+    length = lengths(chord)
+    has_length = length > LENGTH
+    # each segment that has a length goes on from the last one before it that has one
+    twice = np.where(np.concatenate([has_length, has_length], axis=1), np.arange(2 * count), 0)
+    last = np.maximum.accumulate(twice, axis=1)[:, count - 1 : -1] % count
+    way, half = np.arctan2(chord[..., 1], chord[..., 0]), np.where(has_length, rings.half_rad, 0.0)
+    bend = way - half - np.take_along_axis(way + half, last, axis=1)
+    bend = np.where(has_length, np.mod(bend + 0.5 * np.pi, 2.0 * np.pi) - 0.5 * np.pi, 0.0)
+    goes_round = np.abs(np.sum(bend + 2.0 * half, axis=1) - 2.0 * np.pi) < 1.0
+    to_right = -np.sum(np.minimum(bend, 0.0) + np.minimum(2.0 * half, 0.0), axis=1)
+    whole = length.sum(axis=1)
+    area = 0.5 * np.sum(cross(rings.points - rings.points[:, :1], chord), axis=1)
+    return goes_round & (area > (to_right * whole + LENGTH) * whole), area
+
+
+def _followed(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
+    """Return whether outlines (k, m, 2) are simple and run anti-clockwise, and their areas."""
     is_apart = lengths(outlines - of_last(outlines)) > LENGTH
     points, count = outlines[is_apart], np.count_nonzero(is_apart, axis=1)
     owner = np.repeat(np.arange(len(outlines)), count)

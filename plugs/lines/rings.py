@@ -7,6 +7,8 @@ each segment is a circular arc given by its two ends and half its angle (0 is a 
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -66,6 +68,19 @@ class Rings:
     from_ratio: Array
     to_ratio: Array
     turn_rad: Array
+
+    def taken(self, rows: NDArray[np.intp]) -> Rings:
+        """Return some of the rings, one or more times each.
+
+        Parameters
+        ----------
+        rows : (m,) int
+
+        Returns
+        -------
+        Rings
+        """
+        return Rings(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
     def at(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return points of the rings.

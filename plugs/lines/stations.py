@@ -27,8 +27,6 @@ from plugs.lines.section import LinesPlan
 Array = NDArray[np.float64]
 
 _MERGED = 1e-3  # mm. Breaks so near each other are one: no bay between them could be drawn
-_SETTLED = 1e-11  # mm. Near the last bit of a length of 20 m in double precision (4e-12)
-_NEWTON_STEPS = 60  # a stop; halvings in between keep it on the way
 _SPLIT, _SPLITS = 8, 8
 """Where the surface changes its kind is sought in so many parts of a step, again and again."""
 _NO_RADIUS = 1e-11
@@ -83,9 +81,26 @@ class Sections:
         -------
         Sections
         """
-        rings = Rings(**{f.name: getattr(self.rings, f.name)[rows] for f in fields(Rings)})
         own = {f.name: getattr(self, f.name)[rows] for f in fields(self)[:-2]}
-        return Sections(rings=rings, course=self.course, **own)
+        return Sections(rings=self.rings.taken(rows), course=self.course, **own)
+
+    def joined(self, other: Sections) -> Sections:
+        """Return these sections and others of the same surface, in their order along it.
+
+        Parameters
+        ----------
+        other : Sections
+
+        Returns
+        -------
+        Sections
+        """
+        order = np.argsort(np.concatenate([self.t, other.t]), kind="stable")
+        rings, own = (
+            {f.name: np.concatenate([getattr(a, f.name), getattr(b, f.name)])[order] for f in names}
+            for a, b, names in ((self.rings, other.rings, fields(Rings)), (self, other, fields(self)[:-2]))
+        )
+        return Sections(rings=Rings(**rings), course=self.course, **own)
 
     def place(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return points of the surface in space.
@@ -223,7 +238,7 @@ class Loft:
         -------
         (k, h) float, dimensionless
         """
-        slope = _crossings(self.lines, u[:, None], k)[1]
+        slope = self.lines.in_planes(u[:, None], k)[1]
         return 1.0 - k[:, None] * slope[..., 1]
 
     def lean_at(self, u: Array) -> Array:
@@ -273,39 +288,12 @@ class Loft:
             Corners, radii and crowns, all round.
         """
         table = self.table
-        corners = _crossings(self.lines, u[:, None], k)[0][:, table.corner_of]
+        corners = self.lines.in_planes(u[:, None], k)[0][:, table.corner_of]
         corners[..., 0] *= table.side_of
         radius = self.radii.at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[0][..., 0]
         rise = self.rises.at(np.repeat(u[:, None], table.rise.shape[1], axis=1))[0][..., 0]
         radius = np.where(radius > _NO_RADIUS, radius, 0.0)
         return corners, radius[:, table.corner_of], rise[:, table.panel_of]
-
-
-def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
-    """Return values and slopes of the lines where they meet the planes x = u + k z: u (k, n), or (k, 1).
-
-    Newton's method on x - u - k z(x), halving the bracket where it would leave it.
-    """
-    x = np.broadcast_to(u, (len(u), len(lines.knots)))
-    value, slope = lines.at(x)
-    if not np.any(k):
-        return value, slope
-    room = lines.knots[:, -1] - lines.knots[:, 0]
-    low = np.broadcast_to(lines.knots[:, 0] - room, x.shape).copy()
-    high = np.broadcast_to(lines.knots[:, -1] + room, x.shape).copy()
-    for _ in range(_NEWTON_STEPS):
-        miss = x - u - k[:, None] * value[..., 1]
-        low, high = np.where(miss < 0.0, x, low), np.where(miss > 0.0, x, high)
-        rate = 1.0 - k[:, None] * slope[..., 1]
-        newton = miss / np.where(np.abs(rate) > 1e-9, rate, 1e-9)
-        is_settled = np.abs(newton) < _SETTLED
-        if is_settled.all():
-            break
-        aim = x - newton
-        aim = np.where((aim > low) & (aim < high), aim, 0.5 * (low + high))
-        x = np.where(is_settled, x, aim)
-        value, slope = lines.at(x)
-    return value, slope
 
 
 def make_loft(plan: LinesPlan, *, is_trial: bool = False) -> Loft:
@@ -414,7 +402,7 @@ def _zone(table: RingTable, lines: Curves, rises: Curves, sign: float, lean: flo
     own = Curves(knots=lines.knots[table.corner_of], coefficients=lines.coefficients[table.corner_of])
 
     def corners_at(u: Array) -> Array:
-        ring = _crossings(own, u, np.full(len(u), lean))[0]
+        ring = own.in_planes(u, np.full(len(u), lean))[0]
         ring[..., 0] *= table.side_of
         return ring
 

@@ -21,7 +21,7 @@ from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.checks import fault_of
 from plugs.lines.lengthwise import shape_preserving, through
 from plugs.lines.plane import in_space, of_next
-from plugs.lines.ring_shapes import by_sag, judged
+from plugs.lines.ring_shapes import judged
 from plugs.lines.rings import Rings, inset_corners, panel_tangents, solve_rings
 from plugs.lines.section import End
 from plugs.lines.stations import Loft, assemble_loft
@@ -216,7 +216,7 @@ def _is_simple(foam: Loft, end: float, inner: float) -> bool:
     """Return whether the foam's sections from its end inward do not cross themselves."""
     t = end + (inner - end) * np.linspace(0.0, 1.0, _PER_END)
     rings = _outlines(foam, t)
-    return bool(judged(rings.at(*by_sag(rings)))[0].all())
+    return bool(judged(rings)[0].all())
 
 
 def _outlines(loft: Loft, u: Array) -> Rings:
