@@ -215,7 +215,6 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.build import build
     from plugs.first_look import first_look, pen_of
     from plugs.ground.workers import Crew
-    from plugs.mesh.mesh import keep_to_one_thread
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
     from plugs.stages.shelf import Shelf
@@ -223,7 +222,6 @@ def _watch(options: argparse.Namespace) -> int:
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
     look, shelf, began = look_beside(out), Shelf(), 0.0
-    keep_to_one_thread()  # so that there may be twins
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
         nonlocal began
