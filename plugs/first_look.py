@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,8 +21,8 @@ from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
 from plugs.files.written import FileList
 from plugs.findings import found
-from plugs.ground.errors import present
-from plugs.ground.twins import helped, n_cores
+from plugs.ground.errors import Finding, present
+from plugs.ground.twins import begun, helped, n_cores
 from plugs.ground.workers import Crew, key_of
 from plugs.mesh import mesh
 from plugs.stages.beside import begin_cloth
@@ -88,13 +88,17 @@ def first_look(
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None and "html" in kinds:
             begin_cloth(work, crew, OF_CLOTH)
-        fresh.files.add(_foam_files(work, kinds) | _layer_files(work, kinds, pen))
+        findings = cache(partial(found, work, STAGES))
+        foam = _foam_files(work, kinds)
+        layers = _layer_files(work, kinds, pen, findings)
+        fresh.files.add({path: made() for path, made in foam.items()} | layers)
         if "html" in kinds:
             from plugs.writing import with_book
 
             made, summary = with_book(work, fresh.files, present(kernel), crew or after.enter_context(Crew()))
         else:
-            made = _without_book(work, fresh.files, has_record=crew is None or work.cut is not None)
+            has_record = crew is None or work.cut is not None
+            made = _without_book(work, fresh.files, findings(), has_record=has_record)
             summary = summarise(work, made)
         say("files")
         fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False)})
@@ -127,17 +131,19 @@ def _kernel_of(
     return cache(lambda: after.enter_context(open_kernel()))
 
 
-def _without_book(work: Worked, files: FileList, *, has_record: bool) -> Made:
+def _without_book(work: Worked, files: FileList, findings: tuple[Finding, ...], *, has_record: bool) -> Made:
     """Return what was made of foam and layers, with its record if it has one."""
-    made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
+    made = Made(files=files, stages=STAGES, findings=findings, proof=None)
     if not has_record:
         return made
-    record = record_of(work, STAGES, made.findings)
+    record = record_of(work, STAGES, findings)
     files.add({FILE: packed(record)})
     return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
 
 
-def _layer_files(work: Worked, asked: Sequence[str], pen: DrawingRun | None) -> dict[str, bytes]:
+def _layer_files(
+    work: Worked, asked: Sequence[str], pen: DrawingRun | None, meanwhile: Callable[[], object]
+) -> dict[str, bytes]:
     """Return the layers' drawings as files: those of the look before, where they are the same."""
     _ = work.pins
     work.say("drawings")
@@ -146,7 +152,7 @@ def _layer_files(work: Worked, asked: Sequence[str], pen: DrawingRun | None) -> 
         return files
 
     def drawn(noting: Worked) -> dict[str, Drawing]:
-        found = _drawn(layer_jobs(noting), kinds, work, pen)
+        found = _drawn(layer_jobs(noting), kinds, work, pen, meanwhile)
         files.update(one for _, made in found for one in made.items())
         return {drawing.path: drawing for drawing, _ in found}
 
@@ -161,7 +167,11 @@ def _layer_files(work: Worked, asked: Sequence[str], pen: DrawingRun | None) -> 
 
 
 def _drawn(
-    jobs: Sequence[LayerJob], kinds: Sequence[str], work: Worked, pen: DrawingRun | None
+    jobs: Sequence[LayerJob],
+    kinds: Sequence[str],
+    work: Worked,
+    pen: DrawingRun | None,
+    meanwhile: Callable[[], object],
 ) -> list[tuple[Drawing, dict[str, bytes]]]:
     """Return layers drawn and rendered: by two processes, and only those that are not as they were."""
     name, shelf = f"each layer as {kinds}", work.shelf
@@ -169,7 +179,7 @@ def _drawn(
     known: dict[bytes, Any] = {} if shelf is None else next(iter(shelf.taken(name, b"")), {})
     wanted = [i for i, key in enumerate(keys) if key not in known]
     anew_jobs = [jobs[i] for i in wanted]
-    made = draw_layers(anew_jobs, kinds) if pen is None else pen.layers(anew_jobs, kinds)
+    made = draw_layers(anew_jobs, kinds) if pen is None else pen.layers(anew_jobs, kinds, meanwhile)
     full = [(one, files or render_files({one.path: one}, kinds)) for one, files in made]
     anew = dict(zip(wanted, full, strict=True))
     found = [anew[i] if i in anew else known[key] for i, key in enumerate(keys)]
@@ -178,12 +188,12 @@ def _drawn(
     return found
 
 
-def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, bytes]:
-    """Return the foam as a file, if that is asked for."""
+def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, Callable[[], bytes]]:
+    """Return what gives the foam as a file, if that is asked for."""
     return work.again("foam", _foam) if "stl" in kinds else {}
 
 
-def _foam(work: Worked) -> dict[str, bytes]:
-    """Return the foam's triangles as a file."""
+def _foam(work: Worked) -> dict[str, Callable[[], bytes]]:
+    """Return what gives the foam's triangles as a file."""
     triangles = mesh.triangles_of(work.body.body)
-    return {"solid/foam.stl": stl_bytes(*triangles, name=f"{work.plug.name}, foam")}
+    return {"solid/foam.stl": begun(stl_bytes, *triangles, f"{work.plug.name}, foam")}

@@ -30,6 +30,8 @@ from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
 
+_OWN_SHARE = 0.45
+"""Of the layers: as much as this process draws while the other draws the rest (measured)."""
 _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
 
 
@@ -238,7 +240,9 @@ class DrawingRun(Worker):
         ask = self.answered if self._folder is None else self.call
         self._papers.append((job.path, ask(make_paper, dict(drawings), job, self._folder)))
 
-    def layers(self, jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
+    def layers(
+        self, jobs: Sequence[LayerJob], kinds: Sequence[str], meanwhile: Callable[[], object]
+    ) -> list[DrawnLayer]:
         """Return layers drawn and rendered by two processes: by that alone which has the libraries, at first.
 
         Parameters
@@ -246,14 +250,18 @@ class DrawingRun(Worker):
         jobs : sequence of LayerJob
         kinds : sequence of str
             As for `render_files`.
+        meanwhile : callable
+            Called here while the other draws a few layers more than this one.
 
         Returns
         -------
         list of tuple of Drawing and dict of str to bytes
         """
-        half = (len(jobs) + 1) // 2
-        rest = self.begun(draw_layers, jobs[half:], kinds)
-        made = draw_layers(jobs[:half], kinds) + rest()
+        own = round(_OWN_SHARE * len(jobs))
+        rest = self.begun(draw_layers, jobs[own:], kinds)
+        made = draw_layers(jobs[:own], kinds)
+        meanwhile()
+        made += rest()
         drawings = {drawing.path: drawing for drawing, files in made if not files}
         if drawings:
             answer = self.waited(self.call(render_files, drawings, kinds), _LONGEST_S)

@@ -48,7 +48,7 @@ _MODEL_END: Final = """</triangles>
 """
 
 
-def stl_bytes(vertices: Array, triangles: Indices, *, name: str) -> bytes:
+def stl_bytes(vertices: Array, triangles: Indices, name: str) -> bytes:
     """Return a mesh as a binary STL file.
 
     Parameters
