@@ -30,8 +30,6 @@ from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
 
-_OWN_SHARE = 0.45
-"""Of the layers: as much as this process draws while the other draws the rest (measured)."""
 _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
 
 
@@ -251,15 +249,15 @@ class DrawingRun(Worker):
         kinds : sequence of str
             As for `render_files`.
         meanwhile : callable
-            Called here while the other draws a few layers more than this one.
+            Called here while the other may still draw.
 
         Returns
         -------
         list of tuple of Drawing and dict of str to bytes
         """
-        own = round(_OWN_SHARE * len(jobs))
-        rest = self.begun(draw_layers, jobs[own:], kinds)
-        made = draw_layers(jobs[:own], kinds)
+        half = (len(jobs) + 1) // 2
+        rest = self.begun(draw_layers, jobs[half:], kinds)
+        made = draw_layers(jobs[:half], kinds)
         meanwhile()
         made += rest()
         drawings = {drawing.path: drawing for drawing, files in made if not files}

@@ -355,7 +355,7 @@ def assemble_loft(
         rear=rear,
         breaks=np.array([x[0], x[-1]]),
     )
-    return _with_breaks(loft, is_trial)
+    return with_breaks(loft, is_trial=is_trial)
 
 
 def _lines(table: RingTable, front_lean: float, rear_lean: float) -> Curves:
@@ -430,8 +430,19 @@ def _lean(
     return eased(u[None, :], np.array([places[v] for v in u])[None, :, None])
 
 
-def _with_breaks(loft: Loft, is_trial: bool) -> Loft:
-    """Return the loft with every position, or most of them, where its surface is not smooth lengthwise."""
+def with_breaks(loft: Loft, *, is_trial: bool = False) -> Loft:
+    """Return a loft with every position, or most of them, where its surface is not smooth lengthwise.
+
+    Parameters
+    ----------
+    loft : Loft
+    is_trial : bool
+        As for `make_loft`.
+
+    Returns
+    -------
+    Loft
+    """
     x = loft.table.x
     marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in _kinks(loft)]
     bends = np.any(loft.lean.coefficients[0, :, 1:] != 0.0, axis=(1, 2))

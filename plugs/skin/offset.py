@@ -24,7 +24,7 @@ from plugs.lines.plane import in_space, of_next
 from plugs.lines.ring_shapes import judged
 from plugs.lines.rings import Rings, inset_corners, panel_tangents, solve_rings
 from plugs.lines.section import End
-from plugs.lines.stations import Loft, assemble_loft
+from plugs.lines.stations import Loft, assemble_loft, with_breaks
 from plugs.skin.blends import with_blends_put_right
 from plugs.skin.planes import (
     SurfaceBeside,
@@ -331,8 +331,9 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int, is_tri
     if is_trial:
         return foam
     gain = _put_right(finish, foam, cover, u, rise)
-    if gain.any():
-        rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], across)
+    if not gain.any():
+        return with_breaks(foam)
+    rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], across)
     return assemble_loft(foam_table, lines, radii, rises)
 
 
