@@ -72,7 +72,7 @@ def test_layers_are_drawn_by_two_processes(tmp_path: Path, monkeypatch: pytest.M
     folder, shared = look(recipe, tmp_path / "first"), []
     layers = DrawingRun.layers
     monkeypatch.setattr(
-        DrawingRun, "layers", lambda pen, jobs, kinds: shared.append(jobs) or layers(pen, jobs, kinds)
+        DrawingRun, "layers", lambda pen, jobs, *words: shared.append(jobs) or layers(pen, jobs, *words)
     )
     monkeypatch.setattr(twins, "n_cores", lambda: 2)
     assert main(["build", str(recipe), "--layers", *words, "--out", str(tmp_path / "second")]) == 0
@@ -107,7 +107,7 @@ def test_layers_that_stay_are_not_drawn_again(tmp_path: Path, monkeypatch: pytes
 
 
 def test_the_pen_makes_a_part_of_a_look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Tools, measures of the sections and layers; the files, and what is refused, are the same."""
+    """Tools, measures of the sections, triangles as a file and layers; files and refusals are the same."""
     recipe, asked, by_pen = tmp_path / "part.py", list[str](), list[int]()
     recipe.write_text(PART, encoding="utf-8")
     begun, layers = DrawingRun.begun, DrawingRun.layers
@@ -115,7 +115,7 @@ def test_the_pen_makes_a_part_of_a_look(tmp_path: Path, monkeypatch: pytest.Monk
         DrawingRun, "begun", lambda pen, make, *of: asked.append(make.__name__) or begun(pen, make, *of)
     )
     monkeypatch.setattr(
-        DrawingRun, "layers", lambda pen, jobs, kinds: by_pen.append(len(jobs)) or layers(pen, jobs, kinds)
+        DrawingRun, "layers", lambda pen, jobs, *words: by_pen.append(len(jobs)) or layers(pen, jobs, *words)
     )
     words, shelf = {"kinds": ("stl", "dxf", "svg"), "say": lambda _: None, "open_kernel": no_kernel}, Shelf()
     with DrawingRun("dxf", "svg") as pen:
@@ -123,7 +123,7 @@ def test_the_pen_makes_a_part_of_a_look(tmp_path: Path, monkeypatch: pytest.Monk
             one = first_look(recipe, {"width": width}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
         with pytest.raises(PlugError) as refused:
             first_look(recipe, {"depth": 500.0}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
-    assert asked[:9] == 3 * ["make_all_tools", "integrate", "draw_layers"]
+    assert asked[:12] == 3 * ["make_all_tools", "integrate", "stl_bytes", "draw_layers"]
     assert by_pen == [3, 3, 3]
     with pytest.raises(PlugError) as alone:
         first_look(recipe, {"depth": 500.0}, out=tmp_path / "fresh", **words)
