@@ -89,16 +89,13 @@ def first_look(
         if crew is not None and "html" in kinds:
             begin_cloth(work, crew, OF_CLOTH)
         findings = cache(partial(found, work, STAGES))
-        foam = _foam_files(work, kinds)
-        layers = _layer_files(work, kinds, pen, findings)
-        fresh.files.add({path: made() for path, made in foam.items()} | layers)
+        fresh.files.add(_cut_files(work, kinds, pen, findings))
         if "html" in kinds:
             from plugs.writing import with_book
 
             made, summary = with_book(work, fresh.files, present(kernel), crew or after.enter_context(Crew()))
         else:
-            has_record = crew is None or work.cut is not None
-            made = _without_book(work, fresh.files, findings(), has_record=has_record)
+            made = _without_book(work, fresh.files, findings(), crew is None or work.cut is not None)
             summary = summarise(work, made)
         say("files")
         fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False)})
@@ -131,7 +128,7 @@ def _kernel_of(
     return cache(lambda: after.enter_context(open_kernel()))
 
 
-def _without_book(work: Worked, files: FileList, findings: tuple[Finding, ...], *, has_record: bool) -> Made:
+def _without_book(work: Worked, files: FileList, findings: tuple[Finding, ...], has_record: bool) -> Made:
     """Return what was made of foam and layers, with its record if it has one."""
     made = Made(files=files, stages=STAGES, findings=findings, proof=None)
     if not has_record:
@@ -139,6 +136,15 @@ def _without_book(work: Worked, files: FileList, findings: tuple[Finding, ...], 
     record = record_of(work, STAGES, findings)
     files.add({FILE: packed(record)})
     return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
+
+
+def _cut_files(
+    work: Worked, kinds: Sequence[str], pen: DrawingRun | None, meanwhile: Callable[[], object]
+) -> dict[str, bytes]:
+    """Return the foam, if that is asked for, and its layers as files."""
+    foam = work.again("foam", _foam) if "stl" in kinds else {}
+    layers = _layer_files(work, kinds, pen, meanwhile)
+    return {path: made() for path, made in foam.items()} | layers
 
 
 def _layer_files(
@@ -186,11 +192,6 @@ def _drawn(
     if shelf is not None:
         shelf.put(name, b"", dict(zip(keys, found, strict=True)))
     return found
-
-
-def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, Callable[[], bytes]]:
-    """Return what gives the foam as a file, if that is asked for."""
-    return work.again("foam", _foam) if "stl" in kinds else {}
 
 
 def _foam(work: Worked) -> dict[str, Callable[[], bytes]]:
