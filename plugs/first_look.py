@@ -95,8 +95,7 @@ def first_look(
 
             made, summary = with_book(work, fresh.files, present(kernel), crew or after.enter_context(Crew()))
         else:
-            made = _without_book(work, fresh.files, findings(), crew is None or work.cut is not None)
-            summary = summarise(work, made)
+            made, summary = _without_book(work, fresh.files, findings(), crew is None or work.cut is not None)
         say("files")
         fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False)})
         fresh.swap_in()
@@ -128,14 +127,16 @@ def _kernel_of(
     return cache(lambda: after.enter_context(open_kernel()))
 
 
-def _without_book(work: Worked, files: FileList, findings: tuple[Finding, ...], has_record: bool) -> Made:
-    """Return what was made of foam and layers, with its record if it has one."""
+def _without_book(
+    work: Worked, files: FileList, findings: tuple[Finding, ...], has_record: bool
+) -> tuple[Made, dict[str, Any]]:
+    """Return what was made of foam and layers, with its record if it has one, and its summary."""
     made = Made(files=files, stages=STAGES, findings=findings, proof=None)
-    if not has_record:
-        return made
-    record = record_of(work, STAGES, findings)
-    files.add({FILE: packed(record)})
-    return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
+    if has_record:
+        record = record_of(work, STAGES, findings)
+        files.add({FILE: packed(record)})
+        made = replace(made, changes=since_cut(work.cut, record, wants_surface=False))
+    return made, summarise(work, made)
 
 
 def _cut_files(
