@@ -22,6 +22,7 @@ from plugs.drafting.marks import arrow, line
 from plugs.drafting.styles import LineStyle, line_styles, without_figures
 from plugs.files.svg import CAPITAL_RATIO
 from plugs.ground.records import record
+from plugs.tables.digits import PART, cell, lay_numbers, n_cells, parts_of
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -443,20 +444,19 @@ def _moves(at: Array, lines: _Lines) -> list[str]:
     thin = shapely.simplify(drawn, _HAIR, preserve_topology=False)
     is_dot = lines.is_closed & (shapely.get_num_coordinates(thin) < 4)  # a round one, too small for that
     points, which = shapely.get_coordinates(np.where(is_dot, drawn, thin), return_index=True)
-    whole = np.rint(points).astype(np.int64)
-    begins = np.flatnonzero(np.diff(which, prepend=-1))
-    steps = np.diff(whole, axis=0, prepend=0)
-    steps[begins] = whole[begins]
-    told = [*map(str, steps.ravel().tolist())]
-    ends = np.append(begins[1:], len(whole)) - lines.is_closed  # where the first point comes again
-    return [
-        f"M{' '.join(told[a : a + 2])}l{' '.join(told[a + 2 : b])}{'Z' if is_closed else ''}".replace(
-            " -", "-"
-        )
-        for a, b, is_closed in zip(
-            (2 * begins).tolist(), (2 * ends).tolist(), lines.is_closed.tolist(), strict=True
-        )
-    ]
+    whole, is_first = np.rint(points), np.diff(which, prepend=-1) != 0
+    steps = np.diff(whole, axis=0, prepend=0.0)
+    steps[is_first] = whole[is_first]
+    cells = np.empty((steps.size, n_cells(0)), dtype=np.uint32)
+    lay_numbers(cells, steps.ravel(), 0)
+    first = 2 * np.flatnonzero(is_first)
+    before = np.where(steps.ravel() < 0.0, 0, cell(b" "))
+    before[first], before[first + 2] = cell(b"M"), cell(b"l")
+    cells[:, 0] += before
+    last = np.append(first[1:], len(cells)) - 1
+    cells[last[lines.is_closed] + np.array([[-1], [0]])] = 0  # where the first point comes again
+    cells[last, -1] = np.where(lines.is_closed, cell(f"Z{PART}".encode()), cell(PART.encode()))
+    return parts_of(cells)
 
 
 @cache
