@@ -6,12 +6,14 @@ import errno
 import json
 import os
 import shutil
+import stat
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
-from hashlib import sha256
+from hashlib import file_digest
 from pathlib import Path
 from typing import Any, Final
 
@@ -39,6 +41,10 @@ _HOLDS: Final = os.name == "nt"
 _TRIES, _PAUSE_S = 40, 0.05
 """At moving a folder that is held, and between two: scanners and servers let go of a file within 2 s."""
 
+_TICK_NS: Final = 2_000_000_000
+"""Coarsest step in which a file's times are told, that of FAT (its specification, from memory): what was
+touched later than that may be touched once more, and not show it."""
+
 _SYNCHRONISE, _TIMEOUT, _DENIED = 0x100000, 0x102, 5
 """SYNCHRONIZE, WAIT_TIMEOUT and ERROR_ACCESS_DENIED of Windows (its documentation, from memory)."""
 
@@ -63,6 +69,7 @@ class FreshFolder:
         """Refuse a folder that cannot be written, or that holds anything that no build wrote."""
         self.asked = folder
         self._made: list[Path] = []
+        self._looked_at: dict[str, tuple[int, ...]] = {}
         try:
             self.folder = folder.resolve()
             name, parent = self.folder.name, self.folder.parent
@@ -104,7 +111,7 @@ class FreshFolder:
 
     def _check_own(self, folder: Path) -> None:
         """Refuse to remove anything that a person put into a build's folder, or changed there."""
-        strange = _strange_entry(folder)
+        strange = _strange_entry(folder, self._looked_at)
         if strange:
             self._refuse(
                 f"the folder holds {strange}, and this build would remove it",
@@ -231,7 +238,7 @@ def recover(folder: Path) -> None:
         with suppress(OSError):
             if not folder.exists() and (aside / SUMMARY).is_file():
                 aside.rename(folder)
-            elif folder.exists() and not _strange_entry(aside):
+            elif folder.exists() and not _strange_entry(aside, {}):
                 trash = parent / f".{name}.new-{aside.name.rpartition('-')[2]}"
                 aside.rename(trash)
                 _removed(trash)
@@ -261,7 +268,7 @@ def drop_build(folder: Path) -> None:
         There or not.
     """
     with suppress(OSError):
-        if (folder / SUMMARY).is_file() and not _strange_entry(folder):
+        if (folder / SUMMARY).is_file() and not _strange_entry(folder, {}):
             trash = folder.with_name(f".{folder.name}.new-{os.getpid()}")
             folder.rename(trash)
             _removed(trash)
@@ -337,8 +344,11 @@ def _exchanged(one: Path, other: Path) -> bool:
     return bool(status == 0)
 
 
-def _strange_entry(folder: Path) -> str:
-    """Return in words something in a folder that its build has not written so; empty if there is nothing."""
+def _strange_entry(folder: Path, looked_at: dict[str, tuple[int, ...]]) -> str:
+    """Return in words something in a folder that its build has not written so; empty if there is nothing.
+
+    What was looked at before, and has not been touched since, is not read again.
+    """
     try:
         files = json.loads((folder / SUMMARY).read_bytes())["files"]
         listed = {entry["path"]: entry["sha256"] for entry in files} | {SUMMARY: ""}
@@ -350,11 +360,16 @@ def _strange_entry(folder: Path) -> str:
         folders.sort()
         for name in sorted({*folders, *names} - _DROPPINGS):
             path = Path(place) / name
-            word = path.relative_to(folder).as_posix()
-            if path.is_symlink() or word not in (rooms if name in folders else listed):
+            word, found = path.relative_to(folder).as_posix(), path.lstat()
+            if stat.S_ISLNK(found.st_mode) or word not in (rooms if name in folders else listed):
                 return f"{word}, which no build wrote"
-            if listed.get(word) and sha256(path.read_bytes()).hexdigest() != listed[word]:
-                return f"{word}, changed since it was built"
+            touched = found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
+            if listed.get(word) and looked_at.get(word) != touched:
+                with path.open("rb") as file:
+                    if file_digest(file, "sha256").hexdigest() != listed[word]:
+                        return f"{word}, changed since it was built"
+                if time.time_ns() - max(touched[2:]) > _TICK_NS:
+                    looked_at[word] = touched
     return ""
 
 

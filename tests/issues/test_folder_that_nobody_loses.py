@@ -12,7 +12,9 @@ import signal
 import subprocess
 import sys
 import time
+from hashlib import file_digest
 from pathlib import Path
+from typing import Any, BinaryIO
 
 import pytest
 
@@ -106,6 +108,37 @@ def test_a_file_saved_while_the_build_ran_is_kept(
     assert files_in(tmp_path) == {f"out/{name}": c for name, c in whole(OLD | {"b.stl": b"mine"}).items()} | {
         f"out/{SUMMARY}": listing(OLD)
     }
+
+
+@posix
+def test_what_was_not_touched_is_read_once_by_a_build(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At the swap only what was saved meanwhile is read, and is found however much it looks as before."""
+    read = list[str]()
+
+    def noted(file: BinaryIO, kind: str) -> Any:
+        read.append(Path(file.name).name)
+        return file_digest(file, kind)
+
+    monkeypatch.setattr(room, "file_digest", noted)
+    monkeypatch.setattr(room, "_TICK_NS", 0)
+    build_into(tmp_path / "out", OLD)
+    with FreshFolder(tmp_path / "out") as fresh:
+        assert sorted(read) == ["a.dxf", "b.stl"]
+        read.clear()
+        fresh.write(whole(OLD))
+        fresh.swap_in()
+    assert not read
+    with pytest.raises(PlugError, match="changed since"), FreshFolder(tmp_path / "out") as fresh:
+        read.clear()
+        fresh.write(whole(NEW))
+        theirs, times = tmp_path / "out" / "b.stl", (tmp_path / "out" / "b.stl").stat()
+        time.sleep(0.05)  # more than a step of a file's times
+        theirs.write_bytes(b"x" * times.st_size)
+        os.utime(theirs, ns=(times.st_atime_ns, times.st_mtime_ns))
+        fresh.swap_in()
+    assert read == ["b.stl"]
 
 
 def test_an_empty_folder_of_theirs_is_refused_or_kept(tmp_path: Path) -> None:
