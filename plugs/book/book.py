@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from plugs.body.looked_at import PICTURE_MM
-from plugs.book.html import Html, el, folded, joined, numbered, parts_of
+from plugs.book.html import Html, el, folded, numbered, parts_of
 from plugs.book.measuring import fit, measuring
 from plugs.book.openings import openings
 from plugs.book.parts import about, cautions, cutting, measured, templates
@@ -216,10 +216,10 @@ def _running(title: str) -> str:
     )
 
 
-def _scripts(scene: BookScene) -> Html:
+def _scripts(scene: BookScene) -> list[Html]:
     """Return the scene and the programs that show it."""
-    held = el("script", Html(scene_json(scene)), type="application/json", id="scene")
-    return joined([held, *(el("script", Html(program)) for program in _programs())])
+    held = parts_of("script", Html(scene_json(scene)), type="application/json", id="scene")
+    return [*held, *(el("script", Html(program)) for program in _programs())]
 
 
 @cache

@@ -9,6 +9,7 @@ import base64
 import json
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -254,36 +255,37 @@ def joinings(joints: Sequence[Pinned]) -> tuple[Joining, ...]:
     tuple of Joining
         In the order of stacking.
     """
-    found = []
-    for joint in joints:
-        contact = joint.contact
+    if not joints:
+        return ()
+    axis = joints[0].contact.axis  # of the stack, and so of all
 
-        def placed(plane: Array, along: float, axis: str = contact.axis) -> Array:
-            points = np.full((len(plane), 3), along)
-            points[:, ["xyz".index(name) for name in PLANES[axis]]] = plane
-            return points
+    def placed(plane: Array, along: Array) -> Array:
+        points = np.empty((len(plane), 3))
+        points[:, "xyz".index(axis)] = along
+        points[:, ["xyz".index(name) for name in PLANES[axis]]] = plane
+        return points
 
-        thinned = shapely.simplify(contact.glued, PICTURE_MM, preserve_topology=False)
-        rings = [
-            np.asarray(ring.coords)[:-1]
-            for part in shapely.get_parts(thinned)
-            for ring in (part.exterior, *part.interiors)
-            if not ring.is_empty
-        ]
-        ends = [
-            placed(np.array([pin.at]), contact.at_mm + far)
-            for pin in joint.pins
-            for far in (_OVER - pin.lower_depth, pin.between + pin.upper_depth - _OVER)
-        ]
-        found.append(
-            Joining(
-                layer=contact.lower_layer,
-                glue=tuple(placed(ring, contact.at_mm) for ring in rings),
-                pins=np.reshape(ends, (-1, 2, 3)),
-                diameter=joint.diameter,
-            )
+    at = np.array([joint.contact.at_mm for joint in joints])
+    thinned = shapely.simplify([one.contact.glued for one in joints], PICTURE_MM, preserve_topology=False)
+    parts, joint_of = shapely.get_parts(thinned, return_index=True)
+    rings, part_of = shapely.get_rings(parts, return_index=True)
+    points, ring_of = shapely.get_coordinates(rings, return_index=True)
+    begins = np.flatnonzero(np.diff(ring_of, prepend=-1))
+    whose = joint_of[part_of[ring_of]]
+    lines = [line[:-1] for line in np.split(placed(points, at[whose]), begins)[1:]]
+    first = np.searchsorted(whose[begins], np.arange(len(joints) + 1))
+    pins = [pin for joint in joints for pin in joint.pins]
+    counts = np.array([len(joint.pins) for joint in joints])
+    depths = [(_OVER - pin.lower_depth, pin.between + pin.upper_depth - _OVER) for pin in pins]
+    along = np.repeat(at, counts)[:, None] + np.reshape(depths, (-1, 2))
+    ends = placed(np.repeat(np.reshape([pin.at for pin in pins], (-1, 2)), 2, axis=0), along.ravel())
+    stood = np.split(ends.reshape(-1, 2, 3), np.cumsum(counts)[:-1])
+    return tuple(
+        Joining(
+            layer=joint.contact.lower_layer, glue=tuple(lines[a:b]), pins=stood[k], diameter=joint.diameter
         )
-    return tuple(found)
+        for k, (joint, (a, b)) in enumerate(zip(joints, pairwise(first.tolist()), strict=True))
+    )
 
 
 def _lid(layer: Layer, points: Array, triangles: NDArray[np.int64]) -> SceneMesh:

@@ -257,9 +257,11 @@ def rim_sides(triangles: Indices) -> tuple[Indices, Indices]:
     tuple of (k,) int and (k,) int
         The triangle of each, and its corner from which it leads to the next.
     """
-    _, number = edges_of(triangles)
-    row, column = np.nonzero(np.bincount(number.ravel())[number] == 1)
-    return row, column
+    keys = edge_keys(triangles).ravel()
+    order = ordered(keys)
+    is_other = np.diff(keys[order], prepend=-1, append=-1) != 0
+    row, corner = np.divmod(np.sort(order[is_other[1:] & is_other[:-1]]), 3)
+    return row, corner
 
 
 def is_closed(triangles: Indices) -> bool:
