@@ -10,7 +10,6 @@ import stat
 import sys
 import tempfile
 import threading
-import time
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from hashlib import file_digest
@@ -40,10 +39,6 @@ _HOLDS: Final = os.name == "nt"
 
 _TRIES, _PAUSE_S = 40, 0.05
 """At moving a folder that is held, and between two: scanners and servers let go of a file within 2 s."""
-
-_TICK_NS: Final = 2_000_000_000
-"""Coarsest step in which a file's times are told, that of FAT (its specification, from memory): what was
-touched later than that may be touched once more, and not show it."""
 
 _SYNCHRONISE, _TIMEOUT, _DENIED = 0x100000, 0x102, 5
 """SYNCHRONIZE, WAIT_TIMEOUT and ERROR_ACCESS_DENIED of Windows (its documentation, from memory)."""
@@ -368,8 +363,7 @@ def _strange_entry(folder: Path, looked_at: dict[str, tuple[int, ...]]) -> str:
                 with path.open("rb") as file:
                     if file_digest(file, "sha256").hexdigest() != listed[word]:
                         return f"{word}, changed since it was built"
-                if time.time_ns() - max(touched[2:]) > _TICK_NS:
-                    looked_at[word] = touched
+                looked_at[word] = touched
     return ""
 
 

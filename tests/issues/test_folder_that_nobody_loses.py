@@ -122,7 +122,6 @@ def test_what_was_not_touched_is_read_once_by_a_build(
         return file_digest(file, kind)
 
     monkeypatch.setattr(room, "file_digest", noted)
-    monkeypatch.setattr(room, "_TICK_NS", 0)
     build_into(tmp_path / "out", OLD)
     with FreshFolder(tmp_path / "out") as fresh:
         assert sorted(read) == ["a.dxf", "b.stl"]
