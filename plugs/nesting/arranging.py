@@ -7,11 +7,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import reduce
 
-from plugs.nesting.bitmap import TOUCH
 from plugs.nesting.box_fit import fit_boxes
-from plugs.nesting.filling import PICKS, Layout, Seen, SheetFilling, Spot, fill
+from plugs.nesting.filling import Layout, SheetFilling, fill
 from plugs.nesting.grids import RasterSheet, is_box, turned
 from plugs.nesting.job import Job
+from plugs.nesting.laying import PICKS, Seen, Spot
+from plugs.nesting.stencils import TOUCH
 
 _DRAW_WORK = 50_000
 """Effort of drawing another order, in the bytes that are shifted meanwhile (measured)."""

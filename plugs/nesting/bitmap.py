@@ -15,199 +15,59 @@ from collections.abc import Sequence
 from dataclasses import field
 from functools import lru_cache
 
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-
 from plugs.ground.records import record
-from plugs.nesting.runs import Edges, Runs, edges_of, number_of, runs_touched
-
-Array = NDArray[np.float64]
-
-TOUCH = 1e-4
-"""Shapes are rasterised smaller by this, mm, so that an edge on a grid line stays on its own side."""
-
-_TRIMMED = (0.0, 1 / 16, 1 / 8, 1 / 4)
-"""Shares of a shape's columns that are tried to be left out at either end of its core: a slope of its outline
-takes as many rows of it as columns are kept."""
-
-_STEP = 4
-"""Sides of cores are multiples of this, so that shapes of about one size share what is known of a sheet."""
+from plugs.nesting.grids import RasterSheet
+from plugs.nesting.stencils import STEP, TOUCH, Stencil
 
 _FIRST = 8
 """Of so many runs one is looked at before a place is tried; neighbouring runs mostly rule out the same."""
 
-
-@record(frozen=True, slots=True, kw_only=True, eq=False)
-class Stencil:
-    """A shape as runs of cells, turned and ready to be tried.
-
-    Attributes
-    ----------
-    turn_deg : float, deg
-        What the shape was turned by.
-    columns, rows : int
-        Size of the box in cells.
-    width, height : float, mm
-        Size of the box round the shape grown in full.
-    left, bottom : float, mm
-        Corner of that box.
-    runs : (n, 3) int
-        Column, first row and number of cells of each run; the longest first.
-    core : tuple of 4 int
-        A large block of cells within the shape: its first column and row, and its columns and rows.
-    edges : tuple of 2 (n, 2) float, mm
-        Where the edges of the shape start and end, from the corner of its box.
-    """
-
-    turn_deg: float
-    columns: int
-    rows: int
-    width: float
-    height: float
-    left: float
-    bottom: float
-    runs: NDArray[np.int64]
-    core: tuple[int, int, int, int]
-    edges: tuple[Array, Array]
-
-
-def make_stencils(
-    grown: Sequence[shapely.Geometry] | NDArray[np.object_], turns_deg: Sequence[float], cell: float
-) -> list[Stencil]:
-    """Return shapes as runs of cells, each from the corner of its box.
-
-    Parameters
-    ----------
-    grown : sequence of shapely.Polygon or shapely.MultiPolygon, mm
-        Shapes in their turns, grown by half of what must lie between two shapes, less `TOUCH`.
-    turns_deg : sequence of float, deg
-        What each was turned by.
-    cell : float, mm
-    """
-    boxes = shapely.bounds(grown) + np.array([-TOUCH, -TOUCH, TOUCH, TOUCH])
-    corners, sizes = boxes[:, :2], boxes[:, 2:] - boxes[:, :2]
-    columns, rows = np.maximum(1, np.ceil((sizes - TOUCH) / cell)).astype(np.int64).T
-    edges = edges_of(grown)
-    starts, ends = edges.starts - corners[edges.shape], edges.ends - corners[edges.shape]
-    runs = runs_touched(Edges(starts=starts / cell, ends=ends / cell, shape=edges.shape), columns, rows)
-    numbers = np.arange(len(boxes) + 1)
-    own = np.searchsorted(edges.shape, numbers).tolist()
-    order = np.lexsort((runs.first, runs.column, runs.first - runs.after, runs.shape))
-    longest = np.stack([runs.column, runs.first, runs.after - runs.first], axis=1)[order]
-    mine = np.searchsorted(runs.shape, numbers).tolist()
-    cores = _cores(runs, len(boxes))
-    return [
-        Stencil(
-            turn_deg=turn_deg,
-            columns=int(columns[i]),
-            rows=int(rows[i]),
-            width=right - left,
-            height=top - bottom,
-            left=left,
-            bottom=bottom,
-            runs=longest[mine[i] : mine[i + 1]],
-            core=cores[i],
-            edges=(starts[own[i] : own[i + 1]], ends[own[i] : own[i + 1]]),
-        )
-        for i, (turn_deg, (left, bottom, right, top)) in enumerate(
-            zip(turns_deg, boxes.tolist(), strict=True)
-        )
-    ]
-
-
-def _cores(runs: Runs, count: int) -> list[tuple[int, int, int, int]]:
-    """Return a large block of cells within each shape, its sides whole steps long where they can be.
-
-    Returns
-    -------
-    list of tuple of 4 int
-        First column and row, columns and rows.
-    """
-    order = np.lexsort((runs.after - runs.first, runs.column, runs.shape))  # a column's longest run last
-    shape, column = runs.shape[order], runs.column[order]
-    is_last = np.append((np.diff(shape) > 0) | (np.diff(column) > 0), True)
-    shape, column, low, high = (of[is_last] for of in (shape, column, runs.first[order], runs.after[order]))
-    begin, end = (np.searchsorted(shape, np.arange(count), side=side) for side in ("left", "right"))
-    found = np.stack([column[begin], low[begin], np.ones(count, dtype=np.int64), (high - low)[begin]])
-    for share in _TRIMMED:
-        cut = (share * (end - begin)).astype(np.int64)
-        kept = np.stack([begin + cut, end - cut], axis=1).ravel()
-        bottom, top = (
-            of.reduceat(np.append(line, 0), kept)[::2] for of, line in ((np.maximum, low), (np.minimum, high))
-        )
-        wide = end - begin - 2 * cut
-        better = np.stack([column[begin + cut], bottom, wide, top - bottom])
-        found = np.where(wide * (top - bottom) > found[2] * found[3], better, found)
-    sizes = found[2:]
-    found[2:] = np.where(sizes > _STEP, sizes - sizes % _STEP, sizes)
-    return [(a, b, c, d) for a, b, c, d in found.T.tolist()]
-
-
-@lru_cache(maxsize=4096)
-def _cells_of(stencil: Stencil, rows: int) -> int:
-    """Return the cells of a stencil as one whole number, for a grid of so many rows."""
-    column, first, count = stencil.runs.T
-    return number_of(column * rows + first, count, stencil.columns * rows)
-
-
-@lru_cache(maxsize=4096)
-def _asked_first(stencil: Stencil, rows: int) -> list[tuple[int, int]]:
-    """Return the runs of a stencil that are asked first: how many cells, and the bit of the first of them."""
-    return [(count, column * rows + first) for column, first, count in stencil.runs[::_FIRST].tolist()]
-
-
-@lru_cache(maxsize=4096)
-def _columns_of(stencil: Stencil) -> dict[int, list[tuple[int, int]]]:
-    """Return the runs of each column of a stencil: the first row, and how many cells."""
-    found: dict[int, list[tuple[int, int]]] = {}
-    for column, first, count in stencil.runs.tolist():
-        found.setdefault(column, []).append((first, count))
-    return found
-
-
-def _runs_at(stencil: Stencil, rows: int, cell: int) -> list[tuple[int, int]]:
-    """Return the run that a cell belongs to, likewise."""
-    column, row = divmod(cell, rows)
-    return [
-        (count, column * rows + first)
-        for first, count in _columns_of(stencil)[column]
-        if first <= row < first + count
-    ]
-
-
-@lru_cache(maxsize=4096)
-def repeated(pattern: int, size: int, count: int) -> int:
-    """Return a pattern of bits written several times one after the other.
-
-    Parameters
-    ----------
-    size : int
-        Bits from one to the next.
-    count : int
-        How often, at least once.
-    """
-    whole, done = pattern, 1
-    while done < count:
-        more = min(done, count - done)
-        whole |= (whole & ((1 << (more * size)) - 1)) << (done * size)
-        done += more
-    return whole
-
+Run = tuple[int, int]
+"""How many cells, and the bit of the first of them."""
 
 Room = tuple[int, int, int, int, int, int]
 """Columns and rows of a block of cells, and where its corner may lie: from which column to before which, from
 which row to before which."""
 
 
-@lru_cache(maxsize=4096)
-def _places_of(room: Room, columns: int, rows: int) -> int:
-    """Return where the corner of a room's block may lie on a sheet of so many columns and rows."""
-    across, up, left, right, bottom, top = room
-    right, top = min(right, columns - across + 1), min(top, rows - up + 1)
-    if left >= right or bottom >= top:
+def room_of(stencil: Stencil, rack: RasterSheet) -> Room:
+    """Return where the core of a stencil may lie on a kind of sheet, made a little larger."""
+    column, row, columns, rows = stencil.core
+    across, up = _places(stencil, rack)
+    return (columns, rows, *_stepped(column, across), *_stepped(row, up))
+
+
+def _stepped(first: int, count: int) -> tuple[int, int]:
+    """Return the first of some numbers and the one after the last, in whole steps that hold them all."""
+    end = first + count
+    return first - first % STEP, end + -end % STEP
+
+
+def _places(stencil: Stencil, rack: RasterSheet) -> tuple[int, int]:
+    """Return in how many columns and rows of a kind of sheet a stencil's corner may lie, 0 or less for none."""
+    columns = math.floor((rack.width - stencil.width + TOUCH) / rack.cell) + 1
+    rows = math.floor((rack.height - stencil.height + TOUCH) / rack.cell) + 1
+    return min(columns, rack.columns - stencil.columns + 1), min(rows, rack.rows - stencil.rows + 1)
+
+
+@lru_cache(maxsize=512)
+def _rectangle(columns: int, rows: int, of_rows: int) -> int:
+    """Return so many columns and rows of a grid, from its corner."""
+    if columns < 1 or rows < 1:
         return 0
-    return repeated(((1 << (top - bottom)) - 1) << bottom, rows, right - left) << (left * rows)
+    cells, done = (1 << rows) - 1, 1
+    while done < columns:
+        more = min(done, columns - done)
+        cells |= (cells & ((1 << more * of_rows) - 1)) << done * of_rows
+        done += more
+    return cells
+
+
+def _run_of(cells: int, bit: int) -> Run:
+    """Return the run of cells that one of them belongs to."""
+    first = (~cells & ((1 << bit) - 1)).bit_length()
+    above = ~cells >> bit
+    return (above & -above).bit_length() - 1 + bit - first, first
 
 
 @record(slots=True, kw_only=True)
@@ -216,11 +76,8 @@ class Bitmap:
 
     Attributes
     ----------
-    columns, rows : int
-        Size of the grid.
-    cell : float, mm
-    width, height : float, mm
-        Room for grown shapes; the last column and row may reach over it.
+    rack : RasterSheet
+        Its kind.
     taken : int
         Cells that are taken.
     work : int
@@ -229,27 +86,19 @@ class Bitmap:
         ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for.
     wide : dict of int to int
         The same spread by any number of cells: shapes share the lengths of their runs.
-    blocks : dict of (int, int) to int
-        Where the corner of a block of so many columns and rows has a taken cell in it.
-    full, free : set of Room
-        That are known to have no place for their block, as things stand and for good, and to have one.
+    full : dict of Room to bool
+        Whether they have no place for their block, as far as it was asked for.
     """
 
-    columns: int
-    rows: int
-    cell: float
-    width: float
-    height: float
-    taken: int = 0
+    rack: RasterSheet
+    taken: int
     work: int = 0
     spread: list[int] = field(default_factory=list)
     wide: dict[int, int] = field(default_factory=dict)
-    blocks: dict[tuple[int, int], int] = field(default_factory=dict)
-    full: set[Room] = field(default_factory=set)
-    free: set[Room] = field(default_factory=set)
+    full: dict[Room, bool] = field(default_factory=dict)
 
     def taking(self, cells: int) -> Bitmap:
-        """Return the sheet with more cells taken.
+        """Return the sheet with more cells taken: what is full stays so.
 
         Parameters
         ----------
@@ -260,15 +109,8 @@ class Bitmap:
         -------
         Bitmap
         """
-        return Bitmap(
-            columns=self.columns,
-            rows=self.rows,
-            cell=self.cell,
-            width=self.width,
-            height=self.height,
-            taken=self.taken | cells,
-            full=set(self.full),
-        )
+        full = {room: True for room, is_full in self.full.items() if is_full}
+        return Bitmap(rack=self.rack, taken=self.taken | cells, full=full)
 
     def cells_at(self, stencil: Stencil, column: int, row: int) -> int:
         """Return the cells that a stencil takes.
@@ -283,7 +125,7 @@ class Bitmap:
         int
             As one whole number, as by `as_number`.
         """
-        return _cells_of(stencil, self.rows) << (column * self.rows + row)
+        return stencil.number(self.rack.rows) << (column * self.rack.rows + row)
 
     def lowest(self, stencil: Stencil) -> tuple[int, int] | None:
         """Return the free place of the lowest column, and in it of the lowest row.
@@ -293,24 +135,28 @@ class Bitmap:
         tuple of (int, int) or None
             Column and row of the stencil's corner; None if it fits nowhere.
         """
-        free = self._valid(stencil)
+        rows = self.rack.rows
+        free = _rectangle(*_places(stencil, self.rack), rows)
+        if not self.taken:
+            return (0, 0) if free else None
         size = (self.taken.bit_length() + 7) // 8
-        asked = _asked_first(stencil, self.rows)
+        asked = [(count, column * rows + first) for column, first, count in stencil.runs[::_FIRST].tolist()]
         while free:
             free &= ~self._blocked(asked)
             self.work += (len(asked) + 1) * size
             if not free:
                 break
             place = (free & -free).bit_length() - 1
-            met = (self.taken >> place) & _cells_of(stencil, self.rows)
+            cells = stencil.number(rows)
+            met = (self.taken >> place) & cells
             if not met:
-                return divmod(place, self.rows)
-            cells = {(met & -met).bit_length() - 1, met.bit_length() - 1}
-            asked = [run for cell in sorted(cells) for run in _runs_at(stencil, self.rows, cell)]
+                return divmod(place, rows)
+            ends = {(met & -met).bit_length() - 1, met.bit_length() - 1}
+            asked = [_run_of(cells, bit) for bit in sorted(ends)]
         return None
 
-    def _blocked(self, runs: Sequence[tuple[int, int]]) -> int:
-        """Return the places where one of these runs meets a taken cell: how many cells, and its first bit."""
+    def _blocked(self, runs: Sequence[Run]) -> int:
+        """Return the places where one of these runs meets a taken cell."""
         blocked, wide = 0, self.wide
         for count, first in runs:
             blocked |= (wide[count] if count in wide else self._wide(count)) >> first
@@ -326,51 +172,26 @@ class Bitmap:
             self.wide[count] = spread[level] | spread[level] >> (count - (1 << level))
         return self.wide[count]
 
-    def _block(self, columns: int, rows: int) -> int:
-        """Return the cells from which a block of so many columns and rows has a taken cell in it."""
-        if columns == 1:
-            return self._wide(rows)
-        if (columns, rows) not in self.blocks:
-            half = 1 << ((columns - 1).bit_length() - 1)
-            part = self._block(half, rows)
-            self.blocks[columns, rows] = part | part >> ((columns - half) * self.rows)
-        return self.blocks[columns, rows]
-
     def is_full(self, room: Room) -> bool:
         """Return whether there is no place in a room for its block, and so none for the stencil round it.
 
         What is found is kept: it holds for all shapes of about one size, however many there are.
         """
-        if room in self.full or room in self.free:
-            return room in self.full
-        has_place = self._has_place(room)
-        (self.free if has_place else self.full).add(room)
-        return not has_place
+        if room not in self.full:
+            self.full[room] = not self._free(room)
+        return self.full[room]
 
-    def _has_place(self, room: Room) -> bool:
-        """Return whether the block of a room is free of taken cells anywhere in it."""
-        places = _places_of(room, self.columns, self.rows)
-        return bool(places) and places & self._block(*room[:2]) != places
-
-    def room_of(self, stencil: Stencil) -> Room:
-        """Return where the core of a stencil may lie on a sheet of this size, made a little larger."""
-        count = self._counts(stencil)
-        column, row, columns, rows = stencil.core
-        ends = [edge for first, n in ((column, count[0]), (row, count[1])) for edge in (first, first + n)]
-        left, right, bottom, top = (
-            end - end % _STEP if i % 2 == 0 else end + -end % _STEP for i, end in enumerate(ends)
-        )
-        return columns, rows, left, right, bottom, top
-
-    def _counts(self, stencil: Stencil) -> tuple[int, int]:
-        """Return in how many columns and rows a stencil's corner may lie, 0 or less for none."""
-        columns = math.floor((self.width - stencil.width + TOUCH) / self.cell) + 1
-        rows = math.floor((self.height - stencil.height + TOUCH) / self.cell) + 1
-        return min(columns, self.columns - stencil.columns + 1), min(rows, self.rows - stencil.rows + 1)
-
-    def _valid(self, stencil: Stencil) -> int:
-        """Return the places where a stencil lies within the room."""
-        columns, rows = self._counts(stencil)
-        if columns < 1 or rows < 1:
+    def _free(self, room: Room) -> int:
+        """Return where in a room its block meets no taken cell."""
+        columns, rows, left, right, bottom, top = room
+        across = min(right, self.rack.columns - columns + 1) - left
+        up = min(top, self.rack.rows - rows + 1) - bottom
+        free = _rectangle(across, up, self.rack.rows)
+        if not free:
             return 0
-        return repeated((1 << rows) - 1, self.rows, columns)
+        meets, done = self._wide(rows), 1
+        while done < columns:
+            more = min(done, columns - done)
+            meets |= meets >> more * self.rack.rows
+            done += more
+        return free & ~(meets >> left * self.rack.rows + bottom)

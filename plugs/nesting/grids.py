@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from plugs.foam.stock import Stock, region
 from plugs.ground.records import record
-from plugs.nesting.bitmap import TOUCH, Stencil, make_stencils
 from plugs.nesting.runs import as_number, cells_touched
+from plugs.nesting.stencils import TOUCH, Stencil, make_stencils
 
 Array = NDArray[np.float64]
 Outlines = NDArray[np.object_]

@@ -11,9 +11,9 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.nesting.bitmap import TOUCH
 from plugs.nesting.grids import is_box, thinned
 from plugs.nesting.runs import Edges, cells_of, edges_of, runs_touched
+from plugs.nesting.stencils import TOUCH
 
 LEAST = 200.0
 """A rectangle with a shorter side is waste, mm (common practice, no source)."""
