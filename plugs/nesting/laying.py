@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from plugs.ground.records import record
 from plugs.nesting.bitmap import Bitmap, Room
 from plugs.nesting.grids import RasterShape, RasterSheet
-from plugs.nesting.runs import as_number, cells_touched
+from plugs.nesting.runs import Edges, number_of, runs_touched
 from plugs.nesting.stencils import Stencil
 
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
@@ -105,9 +104,9 @@ class Seen:
 
 
 def _kept(among: dict[object, T], key: object, value: T, most: int) -> None:
-    """Keep a value among no more than so many, the first of which goes."""
-    if len(among) >= max(most, 1):
-        del among[next(iter(among))]
+    """Keep a value among no more than so many."""
+    if len(among) >= most:
+        among.clear()
     among[key] = value
 
 
@@ -190,8 +189,9 @@ class LaidSheet:
             dx=round(laid.x - stencil.left + rack.origin + 0.0, 4),
             dy=round(laid.y - stencil.bottom + rack.origin + 0.0, 4),
         )
-        return replace(
-            self,
+        return LaidSheet(
+            rack=rack,
+            seen=self.seen,
             number=self.seen.number(self.number, id(stencil), laid.x, laid.y),
             bitmap=laid.bitmap,
             room=self.room - shape.area_mm2,
@@ -220,16 +220,20 @@ class LaidSheet:
                         x, y = to
         moved = moved_to(x, y)
         shapely.prepare(moved)
-        cells = self._cells(moved, stencil, x, y)
+        cells = self._cells(stencil, x, y)
         return _Laid(stencil=stencil, x=x, y=y, bitmap=self.bitmap.taking(cells), grown=moved)
 
-    def _cells(self, moved: shapely.Polygon, stencil: Stencil, x: float, y: float) -> int:
+    def _cells(self, stencil: Stencil, x: float, y: float) -> int:
         """Return the cells that a shape takes with the corner of its box anywhere."""
         rack = self.rack
         i, j = round(x / rack.cell), round(y / rack.cell)
         if max(abs(x - i * rack.cell), abs(y - j * rack.cell)) < _WHOLE:
             return self.bitmap.cells_at(stencil, i, j)
-        return as_number(cells_touched(moved, rack.cell, rack.columns, rack.rows))
+        starts, ends = (points + np.array((x, y)) / rack.cell for points in stencil.edges)
+        edges = Edges(starts=starts, ends=ends, shape=np.zeros(len(starts), dtype=np.int64))
+        runs = runs_touched(edges, np.array([rack.columns]), np.array([rack.rows]))
+        first = runs.column * rack.rows + runs.first
+        return number_of(first, runs.after - runs.first, rack.columns * rack.rows)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.nesting.runs import Edges, Indices, Runs, edges_of, number_of, runs_touched
+from plugs.nesting.runs import Array, Edges, Indices, Runs, edges_of, number_of, runs_touched
 
 TOUCH = 1e-4
 """Shapes are rasterised smaller by this, mm, so that an edge on a grid line stays on its own side."""
@@ -41,6 +41,8 @@ class Stencil:
         Column, first row and number of cells of each run; the longest first.
     core : tuple of 4 int
         A large block of cells within the shape: its first column and row, and its columns and rows.
+    edges : tuple of 2 (n, 2) float
+        Where the edges of the shape start and end, in cells from the corner of its box.
     numbers : dict of int to int
         The cells as one whole number, by the rows of the grid, as far as they were asked for.
     """
@@ -54,6 +56,7 @@ class Stencil:
     bottom: float
     runs: Indices
     core: tuple[int, int, int, int]
+    edges: tuple[Array, Array]
     numbers: dict[int, int] = field(default_factory=dict)
 
     def number(self, rows: int) -> int:
@@ -96,7 +99,7 @@ def make_stencils(
     runs = runs_touched(Edges(starts=starts, ends=ends, shape=edges.shape), columns, rows)
     order = np.lexsort((runs.first, runs.column, runs.first - runs.after, runs.shape))
     longest = np.stack([runs.column, runs.first, runs.after - runs.first], axis=1)[order]
-    mine = np.searchsorted(runs.shape, np.arange(len(boxes) + 1)).tolist()
+    mine, own = (np.searchsorted(of.shape, np.arange(len(boxes) + 1)).tolist() for of in (runs, edges))
     cores = _cores(runs, len(boxes))
     return [
         Stencil(
@@ -109,6 +112,7 @@ def make_stencils(
             bottom=bottom,
             runs=longest[mine[i] : mine[i + 1]],
             core=cores[i],
+            edges=(starts[own[i] : own[i + 1]], ends[own[i] : own[i + 1]]),
         )
         for i, (turn_deg, (left, bottom, right, top)) in enumerate(
             zip(turns_deg, boxes.tolist(), strict=True)
