@@ -22,15 +22,18 @@ from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.nesting import arranging
 from plugs.nesting import filling as filling_module
+from plugs.nesting import laying as laying_module
 from plugs.nesting import leftovers as leftovers_module
-from plugs.nesting.bitmap import Bitmap, make_stencils
+from plugs.nesting.bitmap import Bitmap
 from plugs.nesting.box_fit import fit_boxes
-from plugs.nesting.filling import Seen, SheetFilling, fill
-from plugs.nesting.grids import grown_by, turned
+from plugs.nesting.filling import SheetFilling, fill
+from plugs.nesting.grids import RasterSheet, grown_by, turned
 from plugs.nesting.job import job_of, smallest_sheet
+from plugs.nesting.laying import Seen
 from plugs.nesting.leftovers import leftovers
 from plugs.nesting.nesting import Nesting, Placement, fault_of, nest
 from plugs.nesting.runs import as_number, cells_touched
+from plugs.nesting.stencils import make_stencils
 from plugs.recipe.plug import checked_plug
 from plugs.recipe.words import whole_stock
 from tests.bench.nesting import LENGTH, density, sets
@@ -315,11 +318,24 @@ def test_cells_touched_are_those_whose_inside_meets_the_shape() -> None:
 def test_lowest_place_is_that_of_trying_all() -> None:
     """The place found with shifted numbers is the first free one of all places tried one by one."""
     rng = np.random.default_rng(4)
+    grid = RasterSheet(
+        kind=0,
+        columns=30,
+        rows=22,
+        cell=3.0,
+        origin=0.0,
+        width=90.0,
+        height=66.0,
+        blocked=0,
+        count=None,
+        cost=1.0,
+        is_offcut=False,
+    )
     for case in range(30):
         taken = rng.uniform(size=(30, 22)) < 0.06
         shape = garments(case, 1, 12.0)[0]
         stencil = make_stencils(grown_by(np.array([shape]), 0.4, 0.02), [0.0], 3.0)[0]
-        sheet = Bitmap(columns=30, rows=22, cell=3.0, width=90.0, height=66.0, taken=as_number(taken))
+        sheet = Bitmap(rack=grid, taken=as_number(taken))
         cells = np.zeros((stencil.columns, stencil.rows), dtype=bool)
         for column, first, count in stencil.runs:
             cells[column, first : first + count] = True
@@ -358,13 +374,13 @@ def test_full_sheets_are_not_asked_again_for_each_shape_of_about_a_size(
     job, _ = job_of(blanks, whole_stock([WHOLE]), Cutting(), 1.0)
     order, words = list(range(60)), {"pick": "edge", "polish": False}
     asked: list[int] = []
-    place = filling_module._Sheet.place
+    place = laying_module.LaidSheet.place
 
-    def counted(self: filling_module._Sheet, number: int, *given: Any, **more: Any) -> Any:
+    def counted(self: laying_module.LaidSheet, number: int, *given: Any, **more: Any) -> Any:
         asked.append(number)
         return place(self, number, *given, **more)
 
-    monkeypatch.setattr(filling_module._Sheet, "place", counted)
+    monkeypatch.setattr(laying_module.LaidSheet, "place", counted)
     once = fill(order, job.shapes, job.racks, job.spare, **words)  # type: ignore[arg-type]
     assert len(asked) < 3 * len(order)
     again = SheetFilling(job.shapes, job.racks, job.spare, **words).fill(order)  # type: ignore[arg-type]
@@ -390,6 +406,19 @@ def test_a_sheet_that_was_seen_is_not_looked_through_again(monkeypatch: pytest.M
         assert len(looks) == many
         assert alone.fill(list(range(12))) == first
         assert once.effort == again.effort == alone.effort
+
+
+def test_another_way_of_filling_slides_on_other_sheets_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Six hundred shapes are slid home once where two ways of filling lead to the same sheets."""
+    slid: list[None] = []
+    settled = laying_module.LaidSheet._settled
+    monkeypatch.setattr(
+        laying_module.LaidSheet, "_settled", lambda *given: slid.append(None) or settled(*given)
+    )
+    outlines = [shapely.box(0, 0, 1150.0 + 0.1 * i, 1100.0 + 0.1 * i) for i in range(600)]
+    blanks = blanks_of(outlines, turns="grain")
+    assert len(nest(blanks, [WHOLE], Cutting(), effort=0.0).sheets) == 300
+    assert len(slid) == 600
 
 
 def test_grown_outline_covers_all_within_reach() -> None:
