@@ -297,7 +297,7 @@ def test_rings_fitted_together_come_out_as_each_alone():
 
 
 def test_the_only_piece_of_a_layer_is_fitted_as_the_layer():
-    """Once for both, whose outlines are a polygon and a set of one; another beside it makes it another set."""
+    """Once for both, whose outlines are a polygon and a set of one; one more beside it makes another."""
     one = shapely.Polygon(rounded_rectangle(width=301.0))
     two = shapely.MultiPolygon([one, shapely.box(400.0, 0.0, 500.0, 90.0)])
     as_layer, as_piece, both = fits_of([shapely.MultiPolygon([one]), one, two])
