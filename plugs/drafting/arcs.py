@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.flat import Indices, first_of, lowest_of, round_of
+from plugs.drafting.flat import Indices, counted, first_of, lowest_of, round_of
 from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD, LENGTH
 
@@ -477,17 +477,14 @@ def _straightened(rings: _Open, places: Indices, bulge: Array) -> list[tuple[Arr
     closing = places == rings.last[own]
     straight = (bulge == 0.0) & ~closing
     # a run ends at each arc; number the runs so that one call simplifies them all
-    starts = np.flatnonzero(straight & ~np.concatenate(([False], straight[:-1])))
-    stops = np.flatnonzero(straight & ~np.concatenate((straight[1:], [False]))) + 1
+    starts, stops = np.flatnonzero(np.diff(straight, prepend=False, append=False)).reshape(-1, 2).T
     keep = bulge != 0.0
-    if len(starts):
-        counts = stops - starts + 1
-        owner = np.repeat(np.arange(len(starts)), counts)
-        number = np.arange(len(owner)) + np.repeat(starts - np.cumsum(counts) + counts, counts)
-        run = places[number]
-        lines = shapely.linestrings(np.column_stack((rings.x[run], rings.y[run], number)), indices=owner)
-        shapes = shapely.simplify(lines, rings.collinear, preserve_topology=False)
-        keep[shapely.get_coordinates(shapes, include_z=True)[:, 2].astype(np.intp)] = True
+    owner, place = counted(stops - starts + 1)
+    number = starts[owner] + place
+    run = places[number]
+    lines = shapely.linestrings(np.column_stack((rings.x[run], rings.y[run], number)), indices=owner)
+    shapes = shapely.simplify(lines, rings.collinear, preserve_topology=False)
+    keep[shapely.get_coordinates(shapes, include_z=True)[:, 2].astype(np.intp)] = True
     keep[closing] = False
     many = len(rings.last)
     flat = (np.bincount(own[keep], minlength=many) < 3) & (

@@ -334,9 +334,7 @@ def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -
     bounds : tuple of 4 float, mm
         Of the sheet, its lower left corner at the origin.
     pieces : sequence of tuple of str and shapely polygons, mm
-        Their names and outlines where they lie.
-
-        They do not overlap.
+        Their names and outlines where they lie; they do not overlap.
 
     Returns
     -------
