@@ -43,6 +43,11 @@ class Curves:
     knots: Array
     coefficients: Array
 
+    @property
+    def is_nothing(self) -> bool:
+        """Whether all values are 0: the lean of upright planes, the crowns of flat panels."""
+        return not self.coefficients.any()
+
     def at(self, x: Array) -> tuple[Array, Array]:
         """Return values and slopes; outside the knots the last piece goes on.
 
@@ -56,15 +61,36 @@ class Curves:
         tuple of (k, n, d) float
             Values, and their derivatives by x.
         """
+        if self.is_nothing:
+            return self._none(x), self._none(x)
+        step, c = self._pieces(x)
+        slope = c[..., 1, :] + step * (2.0 * c[..., 2, :] + 3.0 * step * c[..., 3, :])
+        return _cubic(step, c), slope
+
+    def values_at(self, x: Array) -> Array:
+        """Return what `at` gives first.
+
+        Parameters
+        ----------
+        x : (k, n) float, mm
+
+        Returns
+        -------
+        (k, n, d) float
+        """
+        return self._none(x) if self.is_nothing else _cubic(*self._pieces(x))
+
+    def _none(self, x: Array) -> Array:
+        """Return values that are all 0."""
+        return np.zeros((*x.shape, self.coefficients.shape[-1]))
+
+    def _pieces(self, x: Array) -> tuple[Array, Array]:
+        """Return how far from its left knot each position lies, and the coefficients there."""
         piece = np.zeros(x.shape, dtype=np.intp)
         for knot in self.knots.T[1:-1]:
             piece += x >= knot
         rows = np.arange(self.knots.shape[0])
-        step = (x - self.knots[rows, piece])[..., None]
-        c = self.coefficients[rows, piece]
-        value = c[..., 0, :] + step * (c[..., 1, :] + step * (c[..., 2, :] + step * c[..., 3, :]))
-        slope = c[..., 1, :] + step * (2.0 * c[..., 2, :] + 3.0 * step * c[..., 3, :])
-        return value, slope
+        return (x - self.knots[rows, piece])[..., None], self.coefficients[rows, piece]
 
     def in_planes(self, u: Array, k: Array) -> tuple[Array, Array]:
         """Return values and slopes of lines (y, z) where they meet the planes x = u + k z.
@@ -104,6 +130,11 @@ class Curves:
             x = np.where(is_settled, x, aim)
             value, slope = self.at(x)
         return value, slope
+
+
+def _cubic(step: Array, c: Array) -> Array:
+    """Return the values of cubics so far from their left knots."""
+    return np.asarray(c[..., 0, :] + step * (c[..., 1, :] + step * (c[..., 2, :] + step * c[..., 3, :])))
 
 
 def through(knots: Array, values: Array, bays: NDArray[np.int8] | int) -> Curves:

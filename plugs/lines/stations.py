@@ -252,7 +252,7 @@ class Loft:
         -------
         (k,) float, dimensionless
         """
-        return self.lean.at(u[:, None])[0][:, 0, 0]
+        return self.lean.values_at(u[:, None])[:, 0, 0]
 
     def planes_through(self, x: Array, z: Array) -> Array:
         """Return where the section planes through points meet the baseline, halving the bracket.
@@ -290,8 +290,8 @@ class Loft:
         table = self.table
         corners = self.lines.in_planes(u[:, None], k)[0][:, table.corner_of]
         corners[..., 0] *= table.side_of
-        radius = self.radii.at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[0][..., 0]
-        rise = self.rises.at(np.repeat(u[:, None], table.rise.shape[1], axis=1))[0][..., 0]
+        radius = self.radii.values_at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[..., 0]
+        rise = self.rises.values_at(np.repeat(u[:, None], table.rise.shape[1], axis=1))[..., 0]
         radius = np.where(radius > _NO_RADIUS, radius, 0.0)
         return corners, radius[:, table.corner_of], rise[:, table.panel_of]
 
@@ -411,7 +411,7 @@ def _zone(table: RingTable, lines: Curves, rises: Curves, sign: float, lean: flo
         radii=radii,
         lean=float(lean),
         u_end=float(u_end),
-        rise=rises.at(np.full((1, len(rises.knots)), u_end))[0][0, table.panel_of, 0],
+        rise=rises.values_at(np.full((1, len(rises.knots)), u_end))[0, table.panel_of, 0],
         corners_at=corners_at,
     )
 
