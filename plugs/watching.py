@@ -352,7 +352,7 @@ class _Files:
         self._ignored = (*_installed(), *written, *_PASSING)
         self._marks: dict[str, Mark | None] = {}
         self._sums: dict[str, bytes] = {}
-        self._kept = frozenset(sys.modules)
+        self._kept = set(sys.modules)
         self._writes_bytecode = not sys.dont_write_bytecode
         self._thread = 0
 
@@ -368,9 +368,10 @@ class _Files:
 
     def begin(self) -> None:
         """Forget what was read, and note what is opened in this thread from now on."""
-        for name in [
-            n for n, module in sys.modules.items() if n not in self._kept and self._is_local(module)
-        ]:
+        new = {name: module for name, module in sys.modules.items() if name not in self._kept}
+        local = {name for name, module in new.items() if self._is_local(module)}
+        self._kept |= new.keys() - local
+        for name in local:
             del sys.modules[name]
         importlib.invalidate_caches()
         gone = [path for path in self._marks if _mark(path) is None]
