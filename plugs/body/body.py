@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -75,7 +76,7 @@ class MadeOf:
     mating: tuple[MatingCut | BodyCut, ...]
 
 
-@record(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, kw_only=True, eq=False)
 class Solid(MadeOf):
     """A finished plug in the mesh engine.
 
@@ -83,7 +84,6 @@ class Solid(MadeOf):
     ----------
     cutters : tuple of Body
         Of each tool.
-    faces : tuple of MatingFace or BodyFace
     plain, uncut, body : Body
         Before tools, shapes and mating cuts; before recesses alone; after all.
     by_sections, plain_by_mesh, by_mesh : Measures
@@ -91,13 +91,20 @@ class Solid(MadeOf):
     """
 
     cutters: tuple[Body, ...]
-    faces: tuple[MatingFace | BodyFace, ...]
     plain: Body
     uncut: Body
     body: Body
     by_sections: Measures
     plain_by_mesh: Measures
     by_mesh: Measures
+
+    @cached_property
+    def faces(self) -> tuple[MatingFace | BodyFace, ...]:
+        """The mating faces, each measured after all cuts; a `PlugError` where one does not touch the plug."""
+        return tuple(
+            body_face_of(cut, self.body) if isinstance(cut, BodyCut) else face_of(cut, self.body)
+            for cut in self.mating
+        )
 
     @property
     def volume_m3(self) -> float:
@@ -117,8 +124,6 @@ def make_solid(
     tolerance: float,
     mating: Sequence[MatingCut | BodyCut] = (),
     faces: Faces | None = None,
-    *,
-    wants_faces: bool = True,
 ) -> Solid:
     """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
 
@@ -133,8 +138,6 @@ def make_solid(
         Cut before recesses.
     faces : Faces or None
         Where outlines will be taken.
-    wants_faces : bool
-        Whether the mating faces are measured after the cut.
 
     Returns
     -------
@@ -143,7 +146,7 @@ def make_solid(
     Raises
     ------
     PlugError
-        Tools that meet or break through; nothing left; a mating face that does not touch the plug.
+        Tools that meet or break through; nothing left.
     """
     grid = sample(loft, tolerance, faces)
     integrated = begun(integrate, loft, grid)
@@ -161,7 +164,6 @@ def make_solid(
         cutters=tuple(bodies),
         shapes=tuple(shapes),
         mating=tuple(mating),
-        faces=_faces(mating, result) if wants_faces else (),
         plain=plain,
         uncut=uncut,
         body=result,
@@ -260,13 +262,6 @@ def remade(solid: MadeOf, plain: Body, parts: Mapping[str, Body]) -> Body:
     kinds += [(shape.kind, shape.param) for shape in solid.shapes]
     kinds += [("cut", cut.param) for cut in solid.mating]
     return _worked(plain, [(kind, parts[param], param) for kind, param in kinds if param in parts])
-
-
-def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:
-    """Return the mating faces of a body after their cuts."""
-    return tuple(
-        body_face_of(cut, body) if isinstance(cut, BodyCut) else face_of(cut, body) for cut in mating
-    )
 
 
 def _worked(plain: Body, pieces: Sequence[tuple[str, Body, str]]) -> Body:

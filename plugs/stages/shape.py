@@ -430,14 +430,7 @@ def finished_body(plug: Plug, lines: Lines, cutters: Cutters, body: Solid) -> So
     """
     if lines.is_bare:
         return body
-    return make_solid(
-        lines.finish,
-        lines.finish_tools,
-        cutters.shapes,
-        plug.chord_tolerance,
-        cutters.mating,
-        wants_faces=False,  # those of the foam are what is cut
-    )
+    return make_solid(lines.finish, lines.finish_tools, cutters.shapes, plug.chord_tolerance, cutters.mating)
 
 
 def skin_proof(lines: Lines, body: Solid, finish: Solid) -> SkinProof | None:
