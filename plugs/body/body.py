@@ -100,7 +100,17 @@ class Solid(MadeOf):
 
     @cached_property
     def faces(self) -> tuple[MatingFace | BodyFace, ...]:
-        """The mating faces, each measured after all cuts; a `PlugError` where one does not touch the plug."""
+        """The mating faces, each measured after all cuts.
+
+        Returns
+        -------
+        tuple of MatingFace or BodyFace
+
+        Raises
+        ------
+        PlugError
+            One does not touch the plug.
+        """
         return tuple(
             body_face_of(cut, self.body) if isinstance(cut, BodyCut) else face_of(cut, self.body)
             for cut in self.mating
