@@ -10,6 +10,7 @@ the two planes, so that what they cut off need not be made.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from itertools import pairwise
 from typing import Final, TypeVar
 
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 from plugs.ground.records import record
 from plugs.ground.tolerances import IN_LINE
 from plugs.mesh.mesh import LEAST_AREA, Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import ASKEW, edge_keys, loops_along, ordered, rounds
+from plugs.mesh.triangles import ASKEW, loops_along, ordered, rounds
 from plugs.mesh.vectors import corners_of, cross, dot, extents, lengths
 
 Array = NDArray[np.float64]
@@ -37,6 +38,9 @@ _AT_ONCE: Final = 128
 
 _FINE: Final = 2.0**27
 """Steps to a millimetre of the mesh library's outlines: those that it need not see are rounded as it does."""
+
+_AHEAD: Final = np.array([1, 2, 0])
+_BACK: Final = np.array([2, 0, 1])
 
 T = TypeVar("T")
 
@@ -68,22 +72,16 @@ class Banded(Levelled):
 
     Attributes
     ----------
-    ends : (e, 2) int
-        Vertices of edges, the smaller first.
-    edges : (m, 3) int
-        Edge j of a triangle runs from its corner j to the next.
     looks_up : (m,) bool
         What does not face down.
     rim : (r,) int
-        Edges of triangles that look up, beyond which lies one that does not.
+        Sides of triangles that look up, beyond which lies one that does not.
     rim_ends : (r, 2) int
-        Where each begins and ends, as it runs round the triangle that looks up.
+        Where each begins and ends.
     outflow : (m,) float, mm3
         Half of what passes each triangle outward, of a flow away from the axis as fast as it is far.
     """
 
-    ends: Indices
-    edges: Indices
     looks_up: Flags
     rim: Indices
     rim_ends: Indices
@@ -96,7 +94,6 @@ class _Cuts:
 
     Attributes
     ----------
-    body : Banded
     asked : (w,) int
         The numbers of the levels that were asked for; they are numbered as they rise.
     heights : (p,) float, mm
@@ -104,8 +101,8 @@ class _Cuts:
         Below how many levels each vertex does not lie.
     top : (m,) int
         The same of the highest corner of each triangle.
-    base : (e,) int
-        Where a level cuts an edge is the point of this number and the level's.
+    base : (3 m,) int
+        Where a level cuts a side of a triangle is the point of this number and the level's.
     points : (k, 2) float, mm
     levels : (k,) int
         Of points.
@@ -119,7 +116,6 @@ class _Cuts:
         Points, anti-clockwise round what lies in the level.
     """
 
-    body: Banded
     asked: Indices
     heights: Array
     rank: Indices
@@ -164,32 +160,39 @@ def banded(stack: Stacked) -> Banded:
     """
     bare = levelled(stack)
     vertices, triangles = bare.vertices, bare.triangles
-    after = triangles.take((1, 2, 0), axis=1)
     a, b, c = corners_of(vertices, triangles).transpose(1, 0, 2)
     normal = cross(b - a, c - a)
     looks_up = normal[:, 2] >= -_UPRIGHT * lengths(normal)
-    # along each edge runs a side of one triangle, and back one of another
-    keys, is_first = edge_keys(triangles).ravel(), (triangles < after).ravel()
-    there, back = (
-        some[ordered(keys[some])] for some in (np.flatnonzero(is_first), np.flatnonzero(~is_first))
-    )
-    edges = np.empty(len(keys), dtype=np.int64)
-    edges[there] = edges[back] = np.arange(len(there))
-    rim = np.flatnonzero(looks_up[there // 3] != looks_up[back // 3])
-    sides = np.stack([triangles.ravel(), after.ravel()], axis=1)
+    # the rim leads along vertices of triangles of both kinds
+    is_of_both = np.ones(len(vertices), dtype=np.bool_)
+    for kind in (looks_up, ~looks_up):
+        is_touched = np.zeros(len(vertices), dtype=np.bool_)
+        is_touched[triangles[kind]] = True
+        is_of_both &= is_touched
+    is_likely = is_of_both[triangles]
+    likely = np.flatnonzero(is_likely & is_likely.take(_AHEAD, axis=1))
+    sides = np.stack([triangles.ravel()[likely], triangles.take(_AHEAD, axis=1).ravel()[likely]], axis=1)
+    one, other = _along_edges(sides)
+    is_rim = looks_up[likely[one] // 3] != looks_up[likely[other] // 3]
+    rim = np.where(looks_up[likely[one] // 3], one, other)[is_rim]
     return Banded(
         vertices=vertices,
         heights=bare.heights,
         triangles=triangles,
         low=bare.low,
         high=bare.high,
-        ends=sides[there],
-        edges=edges.reshape(-1, 3),
         looks_up=looks_up,
-        rim=rim,
-        rim_ends=sides[np.where(looks_up[there // 3], there, back)[rim]],
+        rim=likely[rim],
+        rim_ends=sides[rim],
         outflow=dot((a + b + c)[:, :2], normal[:, :2]) / 12.0,
     )
+
+
+def _along_edges(sides: Indices) -> tuple[Indices, Indices]:
+    """Return the numbers of sides, given by their ends, that run along one edge, two and two."""
+    low, high = extents(sides)
+    order = ordered(low * (int(high.max(initial=0)) + 1) + high)
+    return order[::2], order[1::2]
 
 
 def open_ended(faces: Sequence[float]) -> list[tuple[float, float]]:
@@ -222,7 +225,7 @@ def shadows(body: Banded, reaches: Sequence[Reach]) -> list[shapely.MultiPolygon
     list of shapely.MultiPolygon, mm
         Empty where there is nothing.
     """
-    return [*_by_parts(_shadows, body, _ends_of(reaches))]
+    return [*_by_parts(partial(_shadows, body), body, _ends_of(reaches))]
 
 
 def shadows_and_volumes(body: Banded, reaches: Sequence[Reach]) -> list[tuple[shapely.MultiPolygon, float]]:
@@ -238,15 +241,15 @@ def shadows_and_volumes(body: Banded, reaches: Sequence[Reach]) -> list[tuple[sh
     -------
     list of tuple of shapely.MultiPolygon, mm, and float, mm3
     """
-    return [*_by_parts(_shadows_and_volumes, body, _ends_of(reaches))]
+    return [*_by_parts(partial(_shadows_and_volumes, body), body, _ends_of(reaches))]
 
 
-def outlines(body: Banded, faces: Sequence[Level]) -> list[shapely.MultiPolygon]:
+def outlines(body: Levelled, faces: Sequence[Level]) -> list[shapely.MultiPolygon]:
     """Return the outlines of a body on planes.
 
     Parameters
     ----------
-    body : Banded
+    body : Levelled
     faces : sequence of (float, bool), mm
         Planes, and whether of the material just above each or just below: the two differ where a face of the
         body lies there.
@@ -264,13 +267,13 @@ def _ends_of(reaches: Sequence[Reach]) -> list[Level]:
     return [level for low, high in reaches for level in ((low, True), (high, False))]
 
 
-def _by_parts(made: Callable[[_Cuts], Iterable[T]], body: Banded, levels: Sequence[Level]) -> Iterator[T]:
+def _by_parts(made: Callable[[_Cuts], Iterable[T]], body: Levelled, levels: Sequence[Level]) -> Iterator[T]:
     """Yield what is made of cuts, so many at a time."""
     for begin in range(0, len(levels), _AT_ONCE):
         yield from made(_cuts(body, levels[begin : begin + _AT_ONCE]))
 
 
-def _cuts(body: Banded, wanted: Sequence[Level]) -> _Cuts:
+def _cuts(body: Levelled, wanted: Sequence[Level]) -> _Cuts:
     """Return where planes cut a body, each just below it or just above."""
     planes, plane = np.unique([at for at, _ in wanted], return_inverse=True)
     place = np.searchsorted(planes, body.heights)
@@ -279,28 +282,35 @@ def _cuts(body: Banded, wanted: Sequence[Level]) -> _Cuts:
     first = np.concatenate([[0], np.cumsum(1 + is_touched)])
     rank = first[place] + is_on
     heights = np.repeat(planes, 1 + is_touched)
-    since, until = extents(rank[body.ends])
-    edge, levels, base = _numbered(since, until)
-    one, other = (body.vertices.take(body.ends[edge, k], axis=0) for k in (0, 1))
-    share = (heights[levels] - one[:, 2]) / (other[:, 2] - one[:, 2])
-    # the corner of a triangle that is below a level alone, then the one that is above one alone
-    bottom, top = extents(rank[body.triangles])
+    mine = rank[body.triangles]
+    bottom, top = extents(mine)
     some = np.flatnonzero(bottom < top)
-    mine = rank[body.triangles[some]]
-    ahead, back = mine.take((1, 2, 0), axis=1), mine.take((2, 0, 1), axis=1)
+    mine, corners = mine[some], body.triangles[some]
+    ahead, back = mine.take(_AHEAD, axis=1), mine.take(_BACK, axis=1)
+    # both sides along each edge that is cut
+    cut = np.flatnonzero(mine != ahead)
+    sides = np.stack([corners.ravel()[cut], corners.take(_AHEAD, axis=1).ravel()[cut]], axis=1)
+    near, far = _along_edges(sides)
+    ends = extents(sides[near])
+    edge, levels, where = _numbered(*extents(rank[sides[near]]))
+    one, other = (body.vertices.take(end[edge], axis=0) for end in ends)
+    share = (heights[levels] - one[:, 2]) / (other[:, 2] - one[:, 2])
+    base = np.zeros(body.triangles.shape, dtype=np.int64)
+    on = np.zeros(mine.shape, dtype=np.int64)
+    on.ravel()[cut[near]] = on.ravel()[cut[far]] = where
+    base[some] = on
+    # the corner of a triangle that is below a level alone, then the one that is above one alone
     least, most = np.minimum(ahead, back), np.maximum(ahead, back)
     is_lower = mine < least
     begins, ends = np.where(is_lower, mine, most), np.where(is_lower, least, mine)
     which, number, _ = _numbered(begins.ravel(), np.maximum(ends, begins).ravel())
-    on = base[body.edges[some]]
-    own, last = (sides.ravel()[which] + number for sides in (on, on.take((2, 0, 1), axis=1)))
+    own, last = (sides.ravel()[which] + number for sides in (on, on.take(_BACK, axis=1)))
     is_alone = is_lower.ravel()[which]
     return _Cuts(
-        body=body,
         asked=first[plane] + (is_touched[plane] & np.array([above for _, above in wanted])),
         heights=heights,
         rank=rank,
-        base=base,
+        base=base.ravel(),
         points=one[:, :2] + share[:, None] * (other - one)[:, :2],
         levels=levels,
         number=number,
@@ -329,9 +339,9 @@ def _outlines(cuts: _Cuts) -> list[shapely.MultiPolygon]:
     return [found[i] for i in cuts.asked]
 
 
-def _shadows_and_volumes(cuts: _Cuts) -> Iterator[tuple[shapely.MultiPolygon, float]]:
+def _shadows_and_volumes(body: Banded, cuts: _Cuts) -> Iterator[tuple[shapely.MultiPolygon, float]]:
     """Return what the parts of a body between levels cover, and their volumes."""
-    body, count = cuts.body, len(cuts.heights)
+    count = len(cuts.heights)
     triangle, lone = cuts.corner // 3, body.vertices[body.triangles.ravel()[cuts.corner]]
     one, other = cuts.points[cuts.end], cuts.points[cuts.begin]
     middle, step = lone[:, :2] + one + other, one - other
@@ -343,12 +353,12 @@ def _shadows_and_volumes(cuts: _Cuts) -> Iterator[tuple[shapely.MultiPolygon, fl
     low, high = cuts.asked.reshape(-1, 2).T
     beyond = within[high] - within[low]
     volumes = beyond + [whole[i + 1 : j + 1].sum() for i, j in zip(low, high, strict=True)]
-    return zip(_shadows(cuts), volumes.tolist(), strict=True)
+    return zip(_shadows(body, cuts), volumes.tolist(), strict=True)
 
 
-def _shadows(cuts: _Cuts) -> list[shapely.MultiPolygon]:
+def _shadows(body: Banded, cuts: _Cuts) -> list[shapely.MultiPolygon]:
     """Return everything that the parts of a body between levels cover."""
-    body, n_points = cuts.body, len(cuts.points)
+    n_points = len(cuts.points)
     low, high = cuts.asked.reshape(-1, 2).T
     # the face in the lower plane looks down, that in the upper up
     looks_up, count = body.looks_up[cuts.corner // 3], len(cuts.heights)
