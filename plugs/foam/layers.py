@@ -19,7 +19,7 @@ from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows_and_volumes
+from plugs.mesh.bands import Level, banded, levelled, open_ended, outlines, slices
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
@@ -207,7 +207,9 @@ def with_glued_faces(
     -------
     tuple of Layer
     """
-    faces = _final_faces(banded(mesh.stacked(body, layers[0].axis)), layers, *_ends(body, layers[0].axis))
+    ready, ends = levelled(mesh.stacked(body, layers[0].axis)), _ends(body, layers[0].axis)
+    levels = _levels(layers, *ends)
+    faces = _final_faces(levels, outlines(ready, levels), ends)
     apart = keep_out or shapely.Point()
     return tuple(
         replace(layer, glued=(_outside(lower, apart), _outside(upper, apart)))
@@ -232,10 +234,10 @@ def _layers_of(
     body: Body, slabs: Sequence[Slab], axis: str, allowance: float, low: float, high: float
 ) -> list[Layer]:
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
-    ready = banded(mesh.stacked(body, axis))
-    taken = shadows_and_volumes(ready, reaches(slabs, low, high))
-    rough = rough_outlines([shadow for shadow, _ in taken], allowance)
-    faces = _final_faces(ready, slabs, low, high)
+    levels = _levels(slabs, low, high)
+    found = slices(banded(mesh.stacked(body, axis)), reaches(slabs, low, high), levels)
+    rough = rough_outlines(found.shadows, allowance)
+    faces = _final_faces(levels, found.outlines, (low, high))
     return [
         Layer(
             name="",
@@ -250,7 +252,9 @@ def _layers_of(
             rough=line,
             volume_mm3=volume,
         )
-        for slab, (shadow, volume), line, (lower, upper) in zip(slabs, taken, rough, faces, strict=True)
+        for slab, shadow, volume, line, (lower, upper) in zip(
+            slabs, found.shadows, found.volumes_mm3, rough, faces, strict=True
+        )
     ]
 
 
@@ -288,22 +292,27 @@ def _faces_of(slabs: Sequence[Slab | Layer], low: float, high: float) -> tuple[l
     return faces, places
 
 
-def _final_faces(
-    ready: Banded, slabs: Sequence[Slab | Layer], low: float, high: float
-) -> list[tuple[shapely.MultiPolygon, shapely.MultiPolygon]]:
-    """Return the final outlines on the faces of slabs of a body between two places.
+def _levels(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[Level]:
+    """Return where the final outlines on the faces of slabs of a body between two places are taken.
 
-    At the ends of the body they are taken just inside, as flats there are uneven.
+    At the ends of the body just inside, as flats there are uneven.
     """
-    faces = []
+    levels = []
     for slab in slabs:
-        faces.append((slab.from_mm + LENGTH * _is_same(slab.from_mm, low), True))
-        faces.append((slab.to_mm - LENGTH * _is_same(slab.to_mm, high), False))
-    found = [
-        _without_needles(face) if _is_same(at, low) or _is_same(at, high) else face
-        for (at, _), face in zip(faces, outlines(ready, faces), strict=True)
+        levels.append((slab.from_mm + LENGTH * _is_same(slab.from_mm, low), True))
+        levels.append((slab.to_mm - LENGTH * _is_same(slab.to_mm, high), False))
+    return levels
+
+
+def _final_faces(
+    levels: Sequence[Level], found: Sequence[shapely.MultiPolygon], ends: tuple[float, float]
+) -> list[tuple[shapely.MultiPolygon, shapely.MultiPolygon]]:
+    """Return the final outlines on the lower and upper faces of slabs, as they were found in levels."""
+    faces = [
+        _without_needles(face) if any(_is_same(at, end) for end in ends) else face
+        for (at, _), face in zip(levels, found, strict=True)
     ]
-    return [*zip(found[::2], found[1::2], strict=True)]
+    return [*zip(faces[::2], faces[1::2], strict=True)]
 
 
 def _is_same(at: float, end: float) -> bool:

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.mesh.bands import Levelled, clipped, cut_off
+from plugs.mesh.bands import Levelled
 
 Array = NDArray[np.float64]
 
@@ -56,6 +56,61 @@ def surface(body: Levelled, low: float, high: float) -> Array:
     below, lines = cut_off(corners, 2, high, 1.0)
     fan = np.concatenate([np.broadcast_to(lines[:1, :1], (len(lines), 1, 3)), lines], axis=1)
     return np.concatenate([cut_off(below, 2, low, -1.0)[0], fan])
+
+
+def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
+    """Return the parts of triangles on one side of a plane square to an axis.
+
+    Parameters
+    ----------
+    triangles : (m, 3, 3) float, mm
+    axis : int
+        0, 1 or 2.
+    at : float, mm
+        Along it.
+    sign : float, dimensionless
+        1.0 for the parts below the plane, -1.0 for those above.
+
+    Returns
+    -------
+    (k, 3, 3) float, mm
+    """
+    return cut_off(triangles, axis, at, sign)[0]
+
+
+def cut_off(triangles: Array, axis: int, at: float, sign: float) -> tuple[Array, Array]:
+    """Return the parts of triangles on one side of a plane, as `clipped` does, and their sides in it.
+
+    Parameters
+    ----------
+    triangles : (m, 3, 3) float, mm
+    axis : int
+    at, sign : float, mm and dimensionless
+
+    Returns
+    -------
+    tuple of (k, 3, 3) and (j, 2, 3) float, mm
+        Sides as they run round the plane's part that closes the other side: the other way than in triangles.
+    """
+    depth = sign * (at - triangles[..., axis])
+    is_in = depth > 0.0
+    count = is_in[:, 0].astype(np.int64) + is_in[:, 1] + is_in[:, 2]
+    found, sides = [triangles[count == 3]], []
+    for inside in (1, 2):
+        some, deep = triangles[count == inside], depth[count == inside]
+        lone = np.argmax(is_in[count == inside] == (inside == 1), axis=1)
+        turn = (lone[:, None] + np.arange(3)) % 3
+        some, deep = np.take_along_axis(some, turn[..., None], axis=1), np.take_along_axis(deep, turn, axis=1)
+        ratio = deep[:, :1] / (deep[:, :1] - deep[:, 1:])
+        crossing = some[:, :1] + ratio[..., None] * (some[:, 1:] - some[:, :1])
+        if inside == 1:
+            found.append(np.stack([some[:, 0], crossing[:, 0], crossing[:, 1]], axis=1))
+            sides.append(crossing[:, ::-1])
+        else:
+            found.append(np.stack([crossing[:, 0], some[:, 1], some[:, 2]], axis=1))
+            found.append(np.stack([crossing[:, 0], some[:, 2], crossing[:, 1]], axis=1))
+            sides.append(crossing)
+    return np.concatenate(found), np.concatenate(sides)
 
 
 def volume_under(triangles: Array, foot: float) -> Array:

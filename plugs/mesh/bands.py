@@ -9,10 +9,9 @@ the two planes, so that what they cut off need not be made.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import partial
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 import shapely
@@ -29,6 +28,8 @@ Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Reach = tuple[float, float]
 Level = tuple[float, bool]
+Steps = tuple[Indices, Indices, Indices]
+"""From which place to which, and whose."""
 
 _UPRIGHT: Final = 1e-9
 """Sine of the lean at which a wall is upright: rounding leaves some 1e-16 to 1e-12."""
@@ -41,8 +42,6 @@ _FINE: Final = 2.0**27
 
 _AHEAD: Final = np.array([1, 2, 0])
 _BACK: Final = np.array([2, 0, 1])
-
-T = TypeVar("T")
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,8 +103,6 @@ class _Cuts:
     base : (3 m,) int
         Where a level cuts a side of a triangle is the point of this number and the level's.
     points : (k, 2) float, mm
-    levels : (k,) int
-        Of points.
     number : (q,) int
         Of lines: which of the levels it lies in.
     corner : (q,) int
@@ -122,12 +119,29 @@ class _Cuts:
     top: Indices
     base: Indices
     points: Array
-    levels: Indices
     number: Indices
     corner: Indices
     is_lower: Flags
     begin: Indices
     end: Indices
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Slices:
+    """What of a body lies between pairs of planes, each in a list.
+
+    Attributes
+    ----------
+    shadows : list of shapely.MultiPolygon, mm
+        All that it covers, seen along the stack; empty where there is nothing.
+    volumes_mm3 : list of float
+    outlines : list of shapely.MultiPolygon, mm
+        In the planes in which they were asked for.
+    """
+
+    shadows: list[shapely.MultiPolygon]
+    volumes_mm3: list[float]
+    outlines: list[shapely.MultiPolygon]
 
 
 def levelled(stack: Stacked) -> Levelled:
@@ -143,7 +157,7 @@ def levelled(stack: Stacked) -> Levelled:
     """
     vertices, triangles = triangles_of(Body(stack.up))
     heights = np.ascontiguousarray(vertices[:, 2])
-    low, high = extents(heights[triangles])
+    low, high = extents(heights.take(triangles))
     return Levelled(vertices=vertices, heights=heights, triangles=triangles, low=low, high=high)
 
 
@@ -167,11 +181,11 @@ def banded(stack: Stacked) -> Banded:
     is_of_both = np.ones(len(vertices), dtype=np.bool_)
     for kind in (looks_up, ~looks_up):
         is_touched = np.zeros(len(vertices), dtype=np.bool_)
-        is_touched[triangles[kind]] = True
+        is_touched[triangles.compress(kind, axis=0)] = True
         is_of_both &= is_touched
-    is_likely = is_of_both[triangles]
+    is_likely = is_of_both.take(triangles)
     likely = np.flatnonzero(is_likely & is_likely.take(_AHEAD, axis=1))
-    sides = np.stack([triangles.ravel()[likely], triangles.take(_AHEAD, axis=1).ravel()[likely]], axis=1)
+    sides = np.stack([triangles.take(likely), triangles.take(_AHEAD, axis=1).take(likely)], axis=1)
     one, other = _along_edges(sides)
     is_rim = looks_up[likely[one] // 3] != looks_up[likely[other] // 3]
     rim = np.where(looks_up[likely[one] // 3], one, other)[is_rim]
@@ -183,7 +197,7 @@ def banded(stack: Stacked) -> Banded:
         high=bare.high,
         looks_up=looks_up,
         rim=likely[rim],
-        rim_ends=sides[rim],
+        rim_ends=sides.take(rim, axis=0),
         outflow=dot((a + b + c)[:, :2], normal[:, :2]) / 12.0,
     )
 
@@ -225,23 +239,30 @@ def shadows(body: Banded, reaches: Sequence[Reach]) -> list[shapely.MultiPolygon
     list of shapely.MultiPolygon, mm
         Empty where there is nothing.
     """
-    return [*_by_parts(partial(_shadows, body), body, _ends_of(reaches))]
+    return slices(body, reaches).shadows
 
 
-def shadows_and_volumes(body: Banded, reaches: Sequence[Reach]) -> list[tuple[shapely.MultiPolygon, float]]:
-    """Return what the parts of a body between pairs of planes cover, and their volumes.
+def slices(body: Banded, reaches: Sequence[Reach], faces: Sequence[Level] = ()) -> Slices:
+    """Return what of a body lies between pairs of planes.
 
     Parameters
     ----------
     body : Banded
     reaches : sequence of (float, float), mm
         As `shadows` takes them.
+    faces : sequence of (float, bool), mm
+        Two to a reach, or none: what outlines are wanted of, as `outlines` takes it.
 
     Returns
     -------
-    list of tuple of shapely.MultiPolygon, mm, and float, mm3
+    Slices
     """
-    return [*_by_parts(partial(_shadows_and_volumes, body), body, _ends_of(reaches))]
+    ends = [level for low, high in reaches for level in ((low, True), (high, False))]
+    found = Slices(shadows=[], volumes_mm3=[], outlines=[])
+    for begin in range(0, len(ends), _AT_ONCE):
+        some = np.s_[begin : begin + _AT_ONCE]
+        _slice(body, ends[some], faces[some], found)
+    return found
 
 
 def outlines(body: Levelled, faces: Sequence[Level]) -> list[shapely.MultiPolygon]:
@@ -257,20 +278,14 @@ def outlines(body: Levelled, faces: Sequence[Level]) -> list[shapely.MultiPolygo
     Returns
     -------
     list of shapely.MultiPolygon, mm
-        Empty where there is nothing. Of planes that touch no vertex both sides are one.
+        Empty where there is nothing. Of planes that no face of the body lies in both sides are one.
     """
-    return [*_by_parts(_outlines, body, faces)]
-
-
-def _ends_of(reaches: Sequence[Reach]) -> list[Level]:
-    """Return the levels between which parts lie, two by two."""
-    return [level for low, high in reaches for level in ((low, True), (high, False))]
-
-
-def _by_parts(made: Callable[[_Cuts], Iterable[T]], body: Levelled, levels: Sequence[Level]) -> Iterator[T]:
-    """Yield what is made of cuts, so many at a time."""
-    for begin in range(0, len(levels), _AT_ONCE):
-        yield from made(_cuts(body, levels[begin : begin + _AT_ONCE]))
+    found = list[shapely.MultiPolygon]()
+    for begin in range(0, len(faces), _AT_ONCE):
+        cuts = _cuts(body, faces[begin : begin + _AT_ONCE])
+        covered = _covered(cuts.points, cuts.begin, cuts.end, cuts.number, len(cuts.heights))
+        found += [covered[i] for i in cuts.asked]
+    return found
 
 
 def _cuts(body: Levelled, wanted: Sequence[Level]) -> _Cuts:
@@ -278,22 +293,22 @@ def _cuts(body: Levelled, wanted: Sequence[Level]) -> _Cuts:
     planes, plane = np.unique([at for at, _ in wanted], return_inverse=True)
     place = np.searchsorted(planes, body.heights)
     is_on = planes.take(place, mode="clip") == body.heights
-    is_touched = np.bincount(place[is_on], minlength=len(planes)) > 0
-    first = np.concatenate([[0], np.cumsum(1 + is_touched)])
+    is_double = np.isin(planes, body.low[body.low == body.high])
+    first = np.concatenate([[0], np.cumsum(1 + is_double)])
     rank = first[place] + is_on
-    heights = np.repeat(planes, 1 + is_touched)
-    mine = rank[body.triangles]
+    heights = np.repeat(planes, 1 + is_double)
+    mine = rank.take(body.triangles)
     bottom, top = extents(mine)
     some = np.flatnonzero(bottom < top)
-    mine, corners = mine[some], body.triangles[some]
+    mine, corners = mine.take(some, axis=0), body.triangles.take(some, axis=0)
     ahead, back = mine.take(_AHEAD, axis=1), mine.take(_BACK, axis=1)
     # both sides along each edge that is cut
     cut = np.flatnonzero(mine != ahead)
-    sides = np.stack([corners.ravel()[cut], corners.take(_AHEAD, axis=1).ravel()[cut]], axis=1)
+    sides = np.stack([corners.take(cut), corners.take(_AHEAD, axis=1).take(cut)], axis=1)
     near, far = _along_edges(sides)
-    ends = extents(sides[near])
-    edge, levels, where = _numbered(*extents(rank[sides[near]]))
-    one, other = (body.vertices.take(end[edge], axis=0) for end in ends)
+    edges = sides.take(near, axis=0)
+    edge, levels, where = _numbered(*extents(rank.take(edges)))
+    one, other = (body.vertices.take(end.take(edge), axis=0) for end in extents(edges))
     share = (heights[levels] - one[:, 2]) / (other[:, 2] - one[:, 2])
     base = np.zeros(body.triangles.shape, dtype=np.int64)
     on = np.zeros(mine.shape, dtype=np.int64)
@@ -304,18 +319,17 @@ def _cuts(body: Levelled, wanted: Sequence[Level]) -> _Cuts:
     is_lower = mine < least
     begins, ends = np.where(is_lower, mine, most), np.where(is_lower, least, mine)
     which, number, _ = _numbered(begins.ravel(), np.maximum(ends, begins).ravel())
-    own, last = (sides.ravel()[which] + number for sides in (on, on.take(_BACK, axis=1)))
-    is_alone = is_lower.ravel()[which]
+    own, last = (sides.take(which) + number for sides in (on, on.take(_BACK, axis=1)))
+    is_alone = is_lower.take(which)
     return _Cuts(
-        asked=first[plane] + (is_touched[plane] & np.array([above for _, above in wanted])),
+        asked=first[plane] + (is_double[plane] & np.array([above for _, above in wanted])),
         heights=heights,
         rank=rank,
         base=base.ravel(),
         points=one[:, :2] + share[:, None] * (other - one)[:, :2],
-        levels=levels,
         number=number,
         top=top,
-        corner=(3 * some[:, None] + np.arange(3)).ravel()[which],
+        corner=(3 * some[:, None] + np.arange(3)).take(which),
         is_lower=is_alone,
         begin=np.where(is_alone, last, own),
         end=np.where(is_alone, own, last),
@@ -327,62 +341,74 @@ def _numbered(since: Indices, until: Indices) -> tuple[Indices, Indices, Indices
     many = until - since
     base = np.cumsum(many) - many - since
     which = np.repeat(np.arange(len(many)), many)
-    return which, np.arange(len(which)) - base[which], base
+    return which, np.arange(len(which)) - base.take(which), base
 
 
-def _outlines(cuts: _Cuts) -> list[shapely.MultiPolygon]:
-    """Return the outlines of a body in levels."""
-    onward = np.empty(len(cuts.points), dtype=np.int64)
-    onward[cuts.begin] = cuts.end
-    order, begins = rounds(onward)
-    found = _polygons(cuts.points[order], begins, cuts.levels[order[begins]], len(cuts.heights))
-    return [found[i] for i in cuts.asked]
+def _slice(body: Banded, ends: Sequence[Level], faces: Sequence[Level], found: Slices) -> None:
+    """Add what of a body lies between levels, two by two, and its outlines in some, to what is found."""
+    cuts = _cuts(body, [*ends, *faces])
+    (low, high), asked = cuts.asked[: len(ends)].reshape(-1, 2).T, cuts.asked[len(ends) :]
+    found.volumes_mm3.extend(_volumes(body, cuts, low, high))
+    places, steps = _bounds(body, cuts, low, high)
+    # what one plane cuts leads all round most shadows: then they are its outline there
+    times = [np.bincount(own, minlength=len(low)) for _, _, own in steps]
+    lines, is_none = np.bincount(cuts.number, minlength=len(cuts.heights)), [one == 0 for one in times]
+    face = np.where(is_none[0] & is_none[2] & (times[1] == lines[high]), high, -1)
+    face = np.where(is_none[1] & is_none[2] & (times[0] == lines[low]), low, face)
+    is_wanted = np.zeros(len(lines), dtype=np.bool_)
+    is_wanted[asked] = is_wanted[face[face >= 0]] = True
+    some = is_wanted[cuts.number]
+    outlined = _covered(cuts.points, cuts.begin[some], cuts.end[some], cuts.number[some], len(lines))
+    first, second, owner = (np.concatenate(parts) for parts in zip(*steps, strict=True))
+    some = face[owner] < 0
+    covered = _covered(places, first[some], second[some], owner[some], len(low))
+    found.shadows.extend(one if i < 0 else outlined[i] for one, i in zip(covered, face, strict=True))
+    found.outlines.extend(outlined[i] for i in asked)
 
 
-def _shadows_and_volumes(body: Banded, cuts: _Cuts) -> Iterator[tuple[shapely.MultiPolygon, float]]:
-    """Return what the parts of a body between levels cover, and their volumes."""
+def _volumes(body: Banded, cuts: _Cuts, low: Indices, high: Indices) -> list[float]:
+    """Return the volumes of the parts of a body between levels."""
     count = len(cuts.heights)
-    triangle, lone = cuts.corner // 3, body.vertices[body.triangles.ravel()[cuts.corner]]
-    one, other = cuts.points[cuts.end], cuts.points[cuts.begin]
+    triangle, lone = cuts.corner // 3, body.vertices.take(body.triangles.take(cuts.corner), axis=0)
+    one, other = (cuts.points.take(some, axis=0) for some in (cuts.end, cuts.begin))
     middle, step = lone[:, :2] + one + other, one - other
     under = (cuts.heights[cuts.number] - lone[:, 2]) / 12.0
     under *= middle[:, 0] * step[:, 1] - middle[:, 1] * step[:, 0]
     under += np.where(cuts.is_lower, 0.0, body.outflow[triangle])
     within = np.bincount(cuts.number, weights=under, minlength=count)
     whole = np.bincount(cuts.top, weights=body.outflow, minlength=count + 1)
-    low, high = cuts.asked.reshape(-1, 2).T
     beyond = within[high] - within[low]
-    volumes = beyond + [whole[i + 1 : j + 1].sum() for i, j in zip(low, high, strict=True)]
-    return zip(_shadows(body, cuts), volumes.tolist(), strict=True)
+    return [float(rest + whole[i + 1 : j + 1].sum()) for rest, i, j in zip(beyond, low, high, strict=True)]
 
 
-def _shadows(body: Banded, cuts: _Cuts) -> list[shapely.MultiPolygon]:
-    """Return everything that the parts of a body between levels cover."""
-    n_points = len(cuts.points)
-    low, high = cuts.asked.reshape(-1, 2).T
+def _bounds(body: Banded, cuts: _Cuts, low: Indices, high: Indices) -> tuple[Array, list[Steps]]:
+    """Return what bounds the shadows of the parts of a body between levels.
+
+    Returns
+    -------
+    tuple of (n, 2) float, mm, and list of 3 Steps
+        Places, and the steps along lines in the lower levels, in the upper ones, and along the body's edges.
+    """
+    n_points, looks_up = len(cuts.points), body.looks_up[cuts.corner // 3]
+    found = list[Steps]()
     # the face in the lower plane looks down, that in the upper up
-    looks_up, count = body.looks_up[cuts.corner // 3], len(cuts.heights)
-    first, second, owner = [], [], []
     for levels, is_rim, before in ((low, looks_up, 0), (high, ~looks_up, n_points)):
-        band = np.full(count, -1)
+        band = np.full(len(cuts.heights), -1)
         band[levels] = np.arange(len(low))
         band = band[cuts.number]
         some = np.flatnonzero(is_rim & (band >= 0))
-        first.append(before + cuts.begin[some])
-        second.append(before + cuts.end[some])
-        owner.append(band[some])
+        found.append((before + cuts.begin[some], before + cuts.end[some], band[some]))
     ranks = cuts.rank[body.rim_ends]
     least, most = extents(ranks)
     since, until = np.searchsorted(high, least), np.searchsorted(low, most)
     rim, band, _ = _numbered(since, np.maximum(until, since))
-    for k, steps in ((0, first), (1, second)):
-        mine, base = ranks[rim, k], cuts.base[body.rim[rim]]
+    base, ends = cuts.base[body.rim[rim]], list[Indices]()
+    for k in (0, 1):
+        mine = ranks[rim, k]
         node = np.where(mine > high[band], n_points + base + high[band], 2 * n_points + body.rim_ends[rim, k])
-        steps.append(np.where(mine <= low[band], base + low[band], node))
-    owner.append(band)
+        ends.append(np.where(mine <= low[band], base + low[band], node))
     places = np.concatenate([cuts.points, cuts.points, body.vertices[:, :2]])
-    begins, ends, bands = (np.concatenate(parts) for parts in (first, second, owner))
-    return _covered(places, begins, ends, bands, len(low))
+    return places, [*found, (ends[0], ends[1], band)]
 
 
 def _covered(
@@ -396,7 +422,7 @@ def _covered(
     after[first[some]] = np.arange(len(some))
     order, begins = rounds(after[second[some]])
     order = some[order]
-    found = _polygons(places[first[order]], begins, owner[order[begins]], count)
+    found = _polygons(places.take(first[order], axis=0), begins, owner[order[begins]], count)
     for i in np.flatnonzero(is_forked):
         mine = owner == i
         found[i] = wound_once([places[loop] for loop in loops_along(first[mine], second[mine])])
@@ -420,7 +446,7 @@ def _polygons(at: Array, begins: Indices, owner: Indices, count: int) -> list[sh
     at, sizes = _distinct(at, begins)
     begins = np.cumsum(sizes) - sizes
     is_alone = (np.bincount(owner, minlength=count)[owner] == 1) & (sizes > 2)
-    rings = _rings(at[np.repeat(is_alone, sizes)], sizes[is_alone])
+    rings = _rings(at.compress(np.repeat(is_alone, sizes), axis=0), sizes[is_alone])
     thin = shapely.simplify(rings, 0.5 * IN_LINE, preserve_topology=False)
     shapes = shapely.polygons(np.where(shapely.get_num_coordinates(thin) > 3, thin, rings))
     is_plain = shapely.is_valid(shapes) & (shapely.area(shapes) > LEAST_AREA) & shapely.is_ccw(rings)
@@ -435,11 +461,11 @@ def _polygons(at: Array, begins: Indices, owner: Indices, count: int) -> list[sh
 def _distinct(at: Array, begins: Indices) -> tuple[Array, Indices]:
     """Return the points of rings, rounded, none twice in a row, and how many each ring has."""
     at = np.trunc(_FINE * at + np.copysign(0.5, at)) / _FINE
-    ring = np.repeat(np.arange(len(begins)), np.diff(begins, append=len(at)))
-    before = np.arange(len(at)) - 1
-    before[begins] = np.append(begins[1:], len(at))[: len(begins)] - 1
-    is_new = (at != at[before]).any(axis=1)
-    return at[is_new], np.bincount(ring[is_new], minlength=len(begins))
+    point = at.view(np.complex128).ravel()  # as one number
+    is_new = np.empty(len(at), dtype=np.bool_)
+    is_new[1:] = point[1:] != point[:-1]
+    is_new[begins] = point[begins] != point[np.roll(begins, -1) - 1]
+    return at.compress(is_new, axis=0), np.add.reduceat(is_new, begins, dtype=np.int64)
 
 
 def _rings(at: Array, sizes: Indices) -> NDArray[np.object_]:
@@ -451,59 +477,4 @@ def _rings(at: Array, sizes: Indices) -> NDArray[np.object_]:
     first = first[np.searchsorted(ring[first], np.arange(len(sizes)))]
     place = np.arange(len(at)) + (first - begins)[ring]
     place = np.where(place < (begins + sizes)[ring], place, place - sizes[ring])
-    return np.asarray(shapely.linearrings(at[place], indices=ring))
-
-
-def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
-    """Return the parts of triangles on one side of a plane square to an axis.
-
-    Parameters
-    ----------
-    triangles : (m, 3, 3) float, mm
-    axis : int
-        0, 1 or 2.
-    at : float, mm
-        Along it.
-    sign : float, dimensionless
-        1.0 for the parts below the plane, -1.0 for those above.
-
-    Returns
-    -------
-    (k, 3, 3) float, mm
-    """
-    return cut_off(triangles, axis, at, sign)[0]
-
-
-def cut_off(triangles: Array, axis: int, at: float, sign: float) -> tuple[Array, Array]:
-    """Return the parts of triangles on one side of a plane, as `clipped` does, and their sides in it.
-
-    Parameters
-    ----------
-    triangles : (m, 3, 3) float, mm
-    axis : int
-    at, sign : float, mm and dimensionless
-
-    Returns
-    -------
-    tuple of (k, 3, 3) and (j, 2, 3) float, mm
-        Sides as they run round the plane's part that closes the other side: the other way than in triangles.
-    """
-    depth = sign * (at - triangles[..., axis])
-    is_in = depth > 0.0
-    count = is_in[:, 0].astype(np.int64) + is_in[:, 1] + is_in[:, 2]
-    found, sides = [triangles[count == 3]], []
-    for inside in (1, 2):
-        some, deep = triangles[count == inside], depth[count == inside]
-        lone = np.argmax(is_in[count == inside] == (inside == 1), axis=1)
-        turn = (lone[:, None] + np.arange(3)) % 3
-        some, deep = np.take_along_axis(some, turn[..., None], axis=1), np.take_along_axis(deep, turn, axis=1)
-        ratio = deep[:, :1] / (deep[:, :1] - deep[:, 1:])
-        crossing = some[:, :1] + ratio[..., None] * (some[:, 1:] - some[:, :1])
-        if inside == 1:
-            found.append(np.stack([some[:, 0], crossing[:, 0], crossing[:, 1]], axis=1))
-            sides.append(crossing[:, ::-1])
-        else:
-            found.append(np.stack([crossing[:, 0], some[:, 1], some[:, 2]], axis=1))
-            found.append(np.stack([crossing[:, 0], some[:, 2], crossing[:, 1]], axis=1))
-            sides.append(crossing)
-    return np.concatenate(found), np.concatenate(sides)
+    return np.asarray(shapely.linearrings(at.take(place, axis=0), indices=ring))

@@ -377,10 +377,10 @@ def rounds(onward: Indices) -> tuple[Indices, Indices]:
     count, ahead, step = len(onward), onward, 1
     nearest = np.arange(count) << _HALF  # the least that each knows of, and below how many steps off it is
     while True:
-        farther = np.minimum(nearest, nearest[ahead] + step)
+        farther = np.minimum(nearest, nearest.take(ahead) + step)
         if np.array_equal(farther, nearest):
             break
-        nearest, ahead, step = farther, ahead[ahead], 2 * step
+        nearest, ahead, step = farther, ahead.take(ahead), 2 * step
     least, steps = nearest >> _HALF, nearest & ((1 << _HALF) - 1)
     sizes = np.bincount(least, minlength=count)
     ends = np.cumsum(sizes)

@@ -9,10 +9,10 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
+from plugs.foam.volumes import clipped
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.mesh import mesh
-from plugs.mesh.bands import clipped
 from plugs.mesh.mesh import Body
 from plugs.mesh.nearest import rays_through
 from plugs.mesh.triangles import areas, normals

@@ -25,7 +25,7 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, outlines, shadows
+from plugs.mesh.bands import banded, slices
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
@@ -271,10 +271,10 @@ def _within(
 
     All a little short: a face of the body in one of the planes does not count.
     """
-    ready = banded(mesh.stacked(body, axis))
     reaches = [(span.from_mm + WITHIN, span.to_mm - WITHIN) for span in spans]
-    faces = outlines(ready, [face for low, high in reaches for face in ((low, True), (high, False))])
-    return [*zip(shadows(ready, reaches), zip(faces[::2], faces[1::2], strict=True), strict=True)]
+    faces = [face for low, high in reaches for face in ((low, True), (high, False))]
+    found = slices(banded(mesh.stacked(body, axis)), reaches, faces)
+    return [*zip(found.shadows, zip(found.outlines[::2], found.outlines[1::2], strict=True), strict=True)]
 
 
 def _edge(seen: _Seen) -> _Edge | None:

@@ -11,7 +11,7 @@ import shapely
 from plugs.foam.layers import Stack, make_layers
 from plugs.foam.volumes import surface, volume_under
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows, shadows_and_volumes
+from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows, slices
 from plugs.mesh.mesh import Body
 from tests.counted import calls_of
 from tests.shapes import crowned_plan, solid_of
@@ -37,9 +37,10 @@ def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
 
 def volume_between(body: Banded, low: float, high: float) -> float:
     """Return the volume of a body between two planes, told with its shadow."""
-    ((covered, volume),) = shadows_and_volumes(body, [(low, high)])
-    assert covered.equals_exact(shadow(body, low, high), 0.0)
-    return volume
+    found = slices(body, [(low, high)], [(low, True), (high, False)])
+    assert found.shadows == shadows(body, [(low, high)])
+    assert found.outlines == outlines(body, [(low, True), (high, False)])
+    return found.volumes_mm3[0]
 
 
 def test_corner_of_a_block() -> None:
@@ -66,9 +67,9 @@ def test_flat_faces_in_the_planes_count_where_their_material_is() -> None:
     assert shadow(ready, 20.0, 60.0).area == pytest.approx(2000.0)
     assert volume_between(ready, 0.0, 20.0) == pytest.approx(100_000.0)
     assert volume_between(ready, 20.0, 60.0) == pytest.approx(80_000.0)
-    together = shadows_and_volumes(ready, [(0.0, 10.0), (10.0, 20.0), (20.0, 60.0)])
-    assert [covered.area for covered, _ in together] == pytest.approx([5000.0, 5000.0, 2000.0])
-    assert [volume for _, volume in together] == pytest.approx([50_000.0, 50_000.0, 80_000.0])
+    together = slices(ready, [(0.0, 10.0), (10.0, 20.0), (20.0, 60.0)])
+    assert [covered.area for covered in together.shadows] == pytest.approx([5000.0, 5000.0, 2000.0])
+    assert together.volumes_mm3 == pytest.approx([50_000.0, 50_000.0, 80_000.0])
     for low, high in ((60.0, 80.0), (-9.0, 0.0), (200.0, 300.0)):
         assert shadow(ready, low, high).is_empty
         assert volume_between(ready, low, high) == 0.0
@@ -100,9 +101,8 @@ def test_same_as_the_bodies_that_are_cut(axis: str) -> None:
         gaps = shapely.get_coordinates(expected) - shapely.get_coordinates(found)
         assert np.abs(gaps).max() < 1e-7
         assert volume_between(ready, *reach) == pytest.approx(mesh.volume_of(slab), rel=1e-10)
-    together = shadows_and_volumes(ready, open_ended(faces))
     alone = [volume_between(ready, *reach) for reach in open_ended(faces)]
-    assert [volume for _, volume in together] == pytest.approx(alone, rel=1e-12)
+    assert slices(ready, open_ended(faces)).volumes_mm3 == pytest.approx(alone, rel=1e-12)
     total = sum(volume_between(ready, low, high) for low, high in pairwise(faces))
     assert total == pytest.approx(mesh.volume_of(body), rel=1e-12)
 

@@ -22,10 +22,10 @@ from plugs.book.scene import FLATTEST, make_book_scene, scene_json
 from plugs.book.views import sharp_edges, three_views, views_drawing
 from plugs.drafting.drawing import Drawing, Label
 from plugs.drafting.drawing import Path as Line
+from plugs.foam.volumes import clipped
 from plugs.lines.section import LinesPlan
 from plugs.lines.stations import make_loft
 from plugs.mesh import mesh
-from plugs.mesh.bands import clipped
 from plugs.mesh.mesh import Body
 from plugs.mesh.shaded import known
 from plugs.mesh.triangles import areas, six_volumes
