@@ -184,7 +184,7 @@ def polygons_of(region: shapely.Geometry) -> shapely.MultiPolygon:
 
 def _common(lower: shapely.MultiPolygon, upper: shapely.MultiPolygon) -> shapely.MultiPolygon:
     """Return what two faces share; mostly they are one and the same cut, which is told quickly."""
-    same = shapely.equals_exact(shapely.normalize(lower), shapely.normalize(upper), LENGTH)
+    same = lower is upper or shapely.equals_exact(shapely.normalize(lower), shapely.normalize(upper), LENGTH)
     return lower if same else polygons_of(shapely.intersection(lower, upper))
 
 

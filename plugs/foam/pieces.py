@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -173,14 +174,14 @@ def usable_sizes(
     margin = cutting.edge_margin
     sheets = [s for s in stock if s.outline is None and s.count != 0]
     sheets = [s for s in sheets if min(s.width, s.height) > 2.0 * margin]
-    found = []
-    for layer in layers:
-        kinds = [s for s in sheets if belongs(s, layer.thickness)]
-        need = sum(abs(other.thickness - layer.thickness) < THICKNESS for other in layers)
+    counts, found = Counter(layer.thickness for layer in layers), dict[float, tuple[Size, ...]]()
+    for thickness in counts:
+        kinds = [s for s in sheets if belongs(s, thickness)]
+        need = sum(count for other, count in counts.items() if abs(other - thickness) < THICKNESS)
         ample = [s for s in kinds if not s.is_offcut and (s.count is None or s.count >= need)]
         sizes = {(s.width - 2.0 * margin, s.height - 2.0 * margin) for s in ample or kinds}
-        found.append(tuple(sorted(sizes, reverse=True)))
-    return tuple(found)
+        found[thickness] = tuple(sorted(sizes, reverse=True))
+    return tuple(found[layer.thickness] for layer in layers)
 
 
 def make_pieces(

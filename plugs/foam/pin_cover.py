@@ -14,7 +14,8 @@ from plugs.foam.layers import Layer
 from plugs.foam.pockets import sawn_on
 from plugs.ground.records import record
 from plugs.mesh import mesh
-from plugs.mesh.bands import Levelled, levelled
+from plugs.mesh.bands import Levelled, levelled, outlines
+from plugs.mesh.faces import box_of
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import sample
@@ -72,24 +73,22 @@ def pin_cover(
     """
     if not contacts:
         return ()
-    axis = contacts[0].axis
-    turned = mesh.stacked(body, axis)
-    walls = levelled(turned)
-
-    def around(contact: Contact) -> tuple[tuple[shapely.MultiPolygon, ...], list[float]]:
-        heights, ends = [], []
+    walls = levelled(mesh.stacked(body, contacts[0].axis))
+    heights, ends = [], []
+    for contact in contacts:
         for face, fill, sign in (
             (contact.at_mm, contact.lower_mm, -1.0),
             (contact.at_mm + contact.between_mm, contact.upper_mm, 1.0),
         ):
             depth = depth_ratio * fill
             beyond = depth + min(clearance, 0.5 * (fill - depth))
-            heights.append(face + sign * beyond)
+            heights.append((face + sign * beyond, True))
             ends.append(face + sign * depth)
-        return tuple(mesh.outline(turned, at, above=True) for at in heights), ends
-
-    found = [around(contact) for contact in contacts]
-    return tuple(PinCover(outlines=o, walls=walls, from_mm=ends[0], to_mm=ends[1]) for o, ends in found)
+    foam = outlines(walls, heights)
+    return tuple(
+        PinCover(outlines=(below, above), walls=walls, from_mm=low, to_mm=high)
+        for below, above, low, high in zip(foam[::2], foam[1::2], ends[::2], ends[1::2], strict=True)
+    )
 
 
 def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
@@ -138,10 +137,10 @@ def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str
         if tool.kind != "cut" or not layers:
             continue
         body = mesh.placed(body_of_grid(sample(tool.loft, _RECESS_CHORD)), tool.frame)
-        box = mesh.measure(body)
+        box = box_of(body)
         column = "xyz".index(layers[0].axis)
         shadow: shapely.Geometry = mesh.envelope(Body(mesh.stacked(body, layers[0].axis).up))
-        shadow, low, high = sawn_on(tool, shadow, (box.lower[column], box.upper[column]), layers[0].axis)
+        shadow, low, high = sawn_on(tool, shadow, (box[0][column], box[1][column]), layers[0].axis)
         for layer in layers:
             if low < layer.to_mm and high > layer.from_mm:
                 found.setdefault(layer.name, []).append(shadow)

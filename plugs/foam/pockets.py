@@ -284,12 +284,12 @@ def check_no_plate_in_saws_way(tools: Sequence[Tool], plates: Sequence[tuple[str
     PlugError
         With the ways that would do.
     """
-    for tool in tools:
+    for tool in filter(_goes_on, tools if plates else ()):
         sections = tool.loft.sections(tool.loft.breaks)
         count = sections.rings.points.shape[1]
         local = sections.place(np.arange(count), np.zeros(count)).reshape(-1, 3)
         points = local @ tool.frame[:, :3].T + tool.frame[:, 3]
-        for axis, from_mm, to_mm in plates if _goes_on(tool) else ():
+        for axis, from_mm, to_mm in plates:
             column = "xyz".index(axis)
             reach = points[:, column].min(), points[:, column].max()
             _, low, high = sawn_on(tool, shapely.Point(), reach, axis)
