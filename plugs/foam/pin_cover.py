@@ -108,12 +108,12 @@ def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
         return near
     walls = foam.walls
     level = np.flatnonzero((walls.high >= foam.from_mm) & (walls.low <= foam.to_mm))
-    corners = walls.triangles[level]
-    (left, right), (bottom, top) = (extents(walls.vertices[:, i][corners]) for i in (0, 1))
+    corners = walls.triangles.take(level, axis=0)
+    (left, right), (bottom, top) = (extents(walls.vertices[:, i].take(corners)) for i in (0, 1))
     h, v = points.T[..., None]
     is_near = (left <= h + reach) & (right >= h - reach) & (bottom <= v + reach) & (top >= v - reach)
     which, triangle = np.nonzero(is_near)
-    begin = walls.vertices[corners[triangle]].transpose(2, 1, 0)
+    begin = walls.vertices.take(corners[triangle], axis=0).transpose(2, 1, 0)
     gaps = _gaps(points[which].T, begin, begin[:, (1, 2, 0)], foam.from_mm, foam.to_mm)
     near[which[(gaps < reach).any(axis=0)]] = True
     return near

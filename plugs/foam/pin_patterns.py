@@ -79,12 +79,12 @@ def narrowest(points: Array) -> float:
     step = points[j] - points[i]
     across = np.stack([-step[:, 1], step[:, 0]], axis=1) / np.hypot(step[:, 0], step[:, 1])[:, None]
     reach = points @ across.T
-    return float(np.ptp(reach, axis=0).min())
+    return float((reach.max(axis=0) - reach.min(axis=0)).min())
 
 
 def _pairs_off(first: Array, second: Array, *, but_itself: bool) -> bool:
     """Return whether the points of one table of distances can be those of another."""
-    near = np.abs(first[:, None, :, None] - second[None, :, None, :]) <= _REACH
+    near = (np.abs(first[:, None, :, None] - second[None, :, None, :]) <= _REACH).tolist()
     count = len(first)
     chosen: list[int] = []
 
@@ -94,7 +94,7 @@ def _pairs_off(first: Array, second: Array, *, but_itself: bool) -> bool:
         if at == count:
             return not but_itself or chosen != list(range(count))
         for other in range(count):
-            if other not in chosen and all(near[at, other, k, chosen[k]] for k in range(at)):
+            if other not in chosen and all(near[at][other][k][chosen[k]] for k in range(at)):
                 chosen.append(other)
                 if complete():
                     return True
@@ -167,9 +167,10 @@ def _widest(
     is_good = key > _REACH
     is_new = is_good
     if before is not None and len(before) == 3:
-        old = np.sort(distances(before)[_pairs(3)])
-        off = [np.abs(side - was) > _REACH for side, was in zip((short, middle, long), old, strict=True)]
-        is_new = is_good & np.any(off, axis=0)
+        one, two, three = np.sort(distances(before)[_pairs(3)])
+        is_new = np.abs(short - one) > _REACH
+        is_new |= (np.abs(middle - two) > _REACH) | (np.abs(long - three) > _REACH)
+        is_new &= is_good
     if not is_good.any():
         return int(np.argmax(key)), 0.0
     width = np.where(is_new if is_new.any() else is_good, short + height, -1.0)

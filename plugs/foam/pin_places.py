@@ -58,7 +58,10 @@ class PinPlaces:
         ----------
         keep : (n,) bool or (k,) int
         """
-        return PinPlaces(points=self.points[keep], lower=self.lower[keep], upper=self.upper[keep])
+        kept = np.arange(len(self.points))[keep]
+        return PinPlaces(
+            points=self.points.take(kept, axis=0), lower=self.lower[kept], upper=self.upper[kept]
+        )
 
 
 def inset(regions: Parts, distance: float | Array) -> Parts:
@@ -147,7 +150,7 @@ def _places(regions: Parts) -> tuple[Array, Indices]:
     whose = np.repeat(own, counts)
     shapely.prepare(regions)
     is_inside: Mask = shapely.contains_xy(regions[whose], places[:, 0], places[:, 1])
-    return places[is_inside], whose[is_inside]
+    return places.compress(is_inside, axis=0), whose[is_inside]
 
 
 def chosen(choice: PinPlaces, counts: tuple[int, int], least_apart: float, before: Array | None) -> PinPlaces:
