@@ -95,7 +95,7 @@ def cut_in_bands(
     """
     column = "xyz".index(axis)
     low, high = np.array(reaches, dtype=np.float64).reshape(-1, 2).T
-    foot, top = extents(points[triangles, column])
+    foot, top = extents(points[:, column].take(triangles))
     first = np.searchsorted(high, foot + LENGTH, side="right")
     last = np.maximum(np.searchsorted(low, top - LENGTH, side="left"), first)
     counts = np.cumsum(np.bincount(first, minlength=len(low) + 1) - np.bincount(last, minlength=len(low) + 1))
@@ -112,7 +112,8 @@ def cut_in_bands(
         order = np.argsort(number, kind="stable")
         which, number = which[order], number[order]
         between = np.stack([low[begin:end][number], high[begin:end][number]])
-        corners = _corners(points, triangles[which], edges[which], column, between)
+        mine = triangles.take(which, axis=0)
+        corners = _corners(points, mine, edges.take(which, axis=0), column, between)
         yield from _closed(corners, which, number, end - begin, column)
         begin = end
 
@@ -120,9 +121,9 @@ def cut_in_bands(
 def _corners(points: Array, triangles: Indices, edges: Indices, column: int, between: Array) -> _Corners:
     """Return the corners of what lies of triangles between two planes each."""
     low, high = between
-    z = points[triangles, column]
+    z = points[:, column].take(triangles)
     side = (z >= high[:, None] - LENGTH).astype(np.int64) - (z <= low[:, None] + LENGTH)
-    ahead = side[:, _AHEAD]
+    ahead = side.take(_AHEAD, axis=1)
     leads = side != ahead
     # along each side: its first corner, and where it crosses planes, in the order in which it comes to them
     is_there = np.stack([side == 0, leads & (side != 0), leads & (ahead != 0)], axis=2)
@@ -134,11 +135,12 @@ def _corners(points: Array, triangles: Indices, edges: Indices, column: int, bet
     own = np.where(kind == 2, second, first)
     is_own = (kind == 0) | (np.abs(points[own, column] - height) <= LENGTH)
     one, other = np.minimum(first, second), np.maximum(first, second)
-    start, step = points[one], points[other] - points[one]
+    start = points.take(one, axis=0)
+    step = points.take(other, axis=0) - start
     ratio = np.where(is_own, 0.0, height - start[:, column]) / np.where(is_own, 1.0, step[:, column])
     at = start + ratio[:, None] * step
     at[:, column] = height
-    at[is_own] = points[own[is_own]]
+    at[is_own] = points.take(own[is_own], axis=0)
     share = np.where(is_own, kind == 2, np.where(first == one, ratio, 1.0 - ratio))
     return _Corners(
         part=part,
@@ -164,7 +166,7 @@ def _closed(corners: _Corners, which: Indices, number: Indices, count: int, colu
     codes, place, node = np.unique(
         number[corners.part] * span + corners.code, return_index=True, return_inverse=True
     )
-    at, plane = corners.at[place], corners.plane[place]
+    at, plane = corners.at.take(np.asarray(place, dtype=np.int64), axis=0), corners.plane[place]
     # a part's triangles fan out from its first corner
     many = np.bincount(corners.part, minlength=len(which))
     fans = np.maximum(many - 2, 0)
@@ -172,9 +174,10 @@ def _closed(corners: _Corners, which: Indices, number: Indices, count: int, colu
     begin = np.repeat(np.cumsum(many) - many, fans)
     along = np.arange(len(part)) - np.repeat(np.cumsum(fans) - fans, fans)
     fan = np.stack([begin, begin + along + 1, begin + along + 2], axis=1)
-    walls = node[fan]
-    is_proper = (walls != walls[:, _AHEAD]).all(axis=1)
-    walls, fan, part = walls[is_proper], fan[is_proper], part[is_proper]
+    a, b, c = node.take(fan).T
+    some = np.flatnonzero((a != b) & (b != c) & (c != a))
+    fan, part = fan.take(some, axis=0), part[some]
+    walls = node.take(fan)
     bounds, wall_bounds = (
         np.searchsorted(some, np.arange(count + 1) * step).tolist()
         for some, step in ((codes, span), (number[part], 1))
@@ -195,22 +198,22 @@ def _faces(
     at: Array, plane: Indices, walls: Indices, number: Indices, count: int, column: int
 ) -> list[list[Indices]]:
     """Return the triangles that fill the faces of bands: what is missing of each in its two planes."""
-    first, second = walls.ravel(), walls[:, _AHEAD].ravel()
+    first, second = walls.ravel(), walls.take(_AHEAD, axis=1).ravel()
     is_rim = (plane[first] != 0) & (plane[first] == plane[second])
     rims: dict[tuple[int, int], list[Indices]] = {}
     for loop in loops_along(*unpaired(second[is_rim], first[is_rim])):
         sense = int(plane[loop[0]])
         turned = loop if sense > 0 else np.concatenate([loop[:1], loop[:0:-1]])  # anti-clockwise
         rims.setdefault((int(number[loop[0]]), sense), []).append(turned)
-    across = [(column + 1) % 3, (column + 2) % 3]
+    flat = at.take(((column + 1) % 3, (column + 2) % 3), axis=1)
     found: list[list[Indices]] = [[] for _ in range(count)]
     before, filled = np.empty((0, 2)), np.empty((0, 3), dtype=np.int64)
     for i, sense in sorted(rims):
-        rings = [at[loop][:, across] for loop in rims[i, sense]]
+        rings = [flat.take(loop, axis=0) for loop in rims[i, sense]]
         here = np.concatenate(rings)
         if not np.array_equal(here, before):  # as the band before ended, so most begin
             before, filled = here, triangulated(rings)
-        found[i].append(np.concatenate(rims[i, sense])[filled[:, ::sense]])
+        found[i].append(np.concatenate(rims[i, sense]).take(filled[:, ::sense]))
     return found
 
 

@@ -21,7 +21,7 @@ from plugs.mesh.grid_mesh import mesh_of_grid
 from plugs.mesh.mesh import Body, body_of_traits
 from plugs.mesh.sampling import Grid
 from plugs.mesh.triangles import distinct, edge_keys, facing, groups, hinges_of, meeting, normals
-from plugs.mesh.vectors import cross, lengths
+from plugs.mesh.vectors import corners_of, cross, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -175,17 +175,17 @@ def shaded(surface: Known) -> Shaded:
     length = lengths(at_corners[..., :3])[..., None]
     at_corners[..., :3] /= np.where(length > 0.0, length, 1.0)
     which, triangles = _parted(closed.ravel(), at_corners.reshape(-1, _TRAITS))
-    found = at_corners.reshape(-1, _TRAITS)[which]
+    found = at_corners.reshape(-1, _TRAITS).take(which, axis=0)
     node = closed.ravel()[which]
     return Shaded(
-        vertices=surface.points[node], triangles=triangles, node=node, normals=found[:, :3],
+        vertices=surface.points.take(node, axis=0), triangles=triangles, node=node, normals=found[:, :3],
         bends=np.sort(found[:, 3:], axis=1)[:, ::-1], is_cut=is_cut,
     )  # fmt: skip
 
 
 def _are_cut(at_corners: Array) -> NDArray[np.bool_]:
     """Return which triangles have a corner without a normal: lengths are 0 or nearly 1."""
-    return np.asarray((np.linalg.norm(at_corners[..., :3], axis=2) < 0.5).any(axis=1))
+    return np.asarray((lengths(at_corners[..., :3]) < 0.5).any(axis=1))
 
 
 def corner_normals(points: Array, corners: Indices) -> Array:
@@ -200,9 +200,9 @@ def corner_normals(points: Array, corners: Indices) -> Array:
     -------
     (m, 3, 3) float, dimensionless
     """
-    area = facing(points[corners])
-    unit, _ = normals(points[corners])
-    n = len(corners)
+    at, n = corners_of(points, corners), len(corners)
+    area = facing(at)
+    unit, _ = normals(at)
     one, other = meeting(edge_keys(corners))
     smooth = np.einsum("ij,ij->i", unit[one // 3], unit[other // 3]) > np.cos(np.radians(CREASE_DEG))
     one, other = one[smooth], other[smooth]
