@@ -52,6 +52,17 @@ def test_corner_of_a_block() -> None:
         assert volume_between(ready, low, high) == pytest.approx((below**3 - above**3) / 6.0)
 
 
+def test_a_shadow_that_narrows_upward_is_the_outline_under_it() -> None:
+    """It is made once; with a floor of its own, and where the body ends, there is no such outline."""
+    ready = banded(mesh.stacked(CORNER, "z"))
+    reaches = [(-np.inf, 20.0), (20.0, 50.0), (50.0, np.inf)]
+    levels = [(0.0, True), (20.0, False), (20.0, True), (50.0, False), (50.0, True), (90.0, False)]
+    found = slices(ready, reaches, levels)
+    is_one = [one is under for one, under in zip(found.shadows, found.outlines[::2], strict=True)]
+    assert is_one == [False, True, True]
+    assert [one.area for one in found.shadows] == pytest.approx([4050.0, 2450.0, 800.0])
+
+
 def test_an_overhang_is_in_the_shadow() -> None:
     """A tetrahedron on its tip: what lies highest covers all."""
     ready = banded(mesh.Stacked(mesh.stacked(CORNER, "z").down, mesh.stacked(CORNER, "z").up))
