@@ -19,7 +19,7 @@ from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
-from plugs.mesh.bands import Level, banded, levelled, open_ended, outlines, slices
+from plugs.mesh.bands import Level, banded, bands_of, levelled, open_ended, outlines
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
@@ -235,7 +235,7 @@ def _layers_of(
 ) -> list[Layer]:
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
     levels = _levels(slabs, low, high)
-    found = slices(banded(mesh.stacked(body, axis)), reaches(slabs, low, high), levels)
+    found = bands_of(banded(mesh.stacked(body, axis)), reaches(slabs, low, high), levels)
     rough = rough_outlines(found.shadows, allowance)
     faces = _final_faces(levels, found.outlines, (low, high))
     return [

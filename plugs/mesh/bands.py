@@ -127,7 +127,7 @@ class _Cuts:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class Slices:
+class Bands:
     """What of a body lies between pairs of planes, each in a list.
 
     Attributes
@@ -239,10 +239,10 @@ def shadows(body: Banded, reaches: Sequence[Reach]) -> list[shapely.MultiPolygon
     list of shapely.MultiPolygon, mm
         Empty where there is nothing.
     """
-    return slices(body, reaches).shadows
+    return bands_of(body, reaches).shadows
 
 
-def slices(body: Banded, reaches: Sequence[Reach], faces: Sequence[Level] = ()) -> Slices:
+def bands_of(body: Banded, reaches: Sequence[Reach], faces: Sequence[Level] = ()) -> Bands:
     """Return what of a body lies between pairs of planes.
 
     Parameters
@@ -255,13 +255,13 @@ def slices(body: Banded, reaches: Sequence[Reach], faces: Sequence[Level] = ()) 
 
     Returns
     -------
-    Slices
+    Bands
     """
     ends = [level for low, high in reaches for level in ((low, True), (high, False))]
-    found = Slices(shadows=[], volumes_mm3=[], outlines=[])
+    found = Bands(shadows=[], volumes_mm3=[], outlines=[])
     for begin in range(0, len(ends), _AT_ONCE):
         some = np.s_[begin : begin + _AT_ONCE]
-        _slice(body, ends[some], faces[some], found)
+        _add_bands(body, ends[some], faces[some], found)
     return found
 
 
@@ -344,7 +344,7 @@ def _numbered(since: Indices, until: Indices) -> tuple[Indices, Indices, Indices
     return which, np.arange(len(which)) - base.take(which), base
 
 
-def _slice(body: Banded, ends: Sequence[Level], faces: Sequence[Level], found: Slices) -> None:
+def _add_bands(body: Banded, ends: Sequence[Level], faces: Sequence[Level], found: Bands) -> None:
     """Add what of a body lies between levels, two by two, and its outlines in some, to what is found."""
     cuts = _cuts(body, [*ends, *faces])
     (low, high), asked = cuts.asked[: len(ends)].reshape(-1, 2).T, cuts.asked[len(ends) :]

@@ -25,7 +25,7 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, slices
+from plugs.mesh.bands import banded, bands_of
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
@@ -273,7 +273,7 @@ def _within(
     """
     reaches = [(span.from_mm + WITHIN, span.to_mm - WITHIN) for span in spans]
     faces = [face for low, high in reaches for face in ((low, True), (high, False))]
-    found = slices(banded(mesh.stacked(body, axis)), reaches, faces)
+    found = bands_of(banded(mesh.stacked(body, axis)), reaches, faces)
     return [*zip(found.shadows, zip(found.outlines[::2], found.outlines[1::2], strict=True), strict=True)]
 
 

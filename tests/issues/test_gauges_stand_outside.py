@@ -13,7 +13,7 @@ import shapely
 from plugs.drawings import template_drawings
 from plugs.ground.errors import PlugError
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, Level, Reach, Slices, slices
+from plugs.mesh.bands import Banded, Bands, Level, Reach, bands_of
 from plugs.mesh.mesh import Body
 from plugs.summary.foam import templates
 from plugs.templates import gauges
@@ -191,11 +191,11 @@ def test_a_gauge_is_held_to_its_two_faces_once(monkeypatch: pytest.MonkeyPatch) 
     """However many parts it has: the sections in the planes of its faces are taken for all of them."""
     taken: list[float] = []
 
-    def counted(body: Banded, reaches: Sequence[Reach], faces: Sequence[Level]) -> Slices:
+    def counted(body: Banded, reaches: Sequence[Reach], faces: Sequence[Level]) -> Bands:
         taken.extend(at for at, _ in faces)
-        return slices(body, reaches, faces)
+        return bands_of(body, reaches, faces)
 
-    monkeypatch.setattr(gauges, "slices", counted)
+    monkeypatch.setattr(gauges, "bands_of", counted)
     body = mesh.prism(shapely.MultiPolygon([shapely.box(-50.0, 0.0, 50.0, 40.0)]), 0.0, 100.0)
     made, _ = make_gauges(body, None, Templates(stations=(-20.0, 20.0)), ())
     assert len(made) == 4 and len(taken) == 4

@@ -11,7 +11,7 @@ import shapely
 from plugs.foam.layers import Stack, make_layers
 from plugs.foam.volumes import surface, volume_under
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows, slices
+from plugs.mesh.bands import Banded, banded, bands_of, open_ended, outlines, shadows
 from plugs.mesh.mesh import Body
 from tests.counted import calls_of
 from tests.shapes import crowned_plan, solid_of
@@ -37,7 +37,7 @@ def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
 
 def volume_between(body: Banded, low: float, high: float) -> float:
     """Return the volume of a body between two planes, told with its shadow."""
-    found = slices(body, [(low, high)], [(low, True), (high, False)])
+    found = bands_of(body, [(low, high)], [(low, True), (high, False)])
     assert found.shadows == shadows(body, [(low, high)])
     assert found.outlines == outlines(body, [(low, True), (high, False)])
     return found.volumes_mm3[0]
@@ -57,7 +57,7 @@ def test_a_shadow_that_narrows_upward_is_the_outline_under_it() -> None:
     ready = banded(mesh.stacked(CORNER, "z"))
     reaches = [(-np.inf, 20.0), (20.0, 50.0), (50.0, np.inf)]
     levels = [(0.0, True), (20.0, False), (20.0, True), (50.0, False), (50.0, True), (90.0, False)]
-    found = slices(ready, reaches, levels)
+    found = bands_of(ready, reaches, levels)
     is_one = [one is under for one, under in zip(found.shadows, found.outlines[::2], strict=True)]
     assert is_one == [False, True, True]
     assert [one.area for one in found.shadows] == pytest.approx([4050.0, 2450.0, 800.0])
@@ -78,7 +78,7 @@ def test_flat_faces_in_the_planes_count_where_their_material_is() -> None:
     assert shadow(ready, 20.0, 60.0).area == pytest.approx(2000.0)
     assert volume_between(ready, 0.0, 20.0) == pytest.approx(100_000.0)
     assert volume_between(ready, 20.0, 60.0) == pytest.approx(80_000.0)
-    together = slices(ready, [(0.0, 10.0), (10.0, 20.0), (20.0, 60.0)])
+    together = bands_of(ready, [(0.0, 10.0), (10.0, 20.0), (20.0, 60.0)])
     assert [covered.area for covered in together.shadows] == pytest.approx([5000.0, 5000.0, 2000.0])
     assert together.volumes_mm3 == pytest.approx([50_000.0, 50_000.0, 80_000.0])
     for low, high in ((60.0, 80.0), (-9.0, 0.0), (200.0, 300.0)):
@@ -113,7 +113,7 @@ def test_same_as_the_bodies_that_are_cut(axis: str) -> None:
         assert np.abs(gaps).max() < 1e-7
         assert volume_between(ready, *reach) == pytest.approx(mesh.volume_of(slab), rel=1e-10)
     alone = [volume_between(ready, *reach) for reach in open_ended(faces)]
-    assert slices(ready, open_ended(faces)).volumes_mm3 == pytest.approx(alone, rel=1e-12)
+    assert bands_of(ready, open_ended(faces)).volumes_mm3 == pytest.approx(alone, rel=1e-12)
     total = sum(volume_between(ready, low, high) for low, high in pairwise(faces))
     assert total == pytest.approx(mesh.volume_of(body), rel=1e-12)
 
