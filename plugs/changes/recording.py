@@ -146,7 +146,8 @@ def _foam(work: Worked) -> list[Workpiece]:
     of = [layers[piece.layer] for piece in pieces]
     cut = _all_thinned([piece.rough for piece in pieces])
     covered = _all_thinned([layer.envelope for layer in of])
-    walls = shapely.buffer([voids.get(layer.name, shapely.MultiPolygon()) for layer in of], _WALL)
+    nothing = shapely.MultiPolygon()
+    walls = shapely.buffer([voids.get(layer.name, nothing) for layer in of], _WALL)
     must = _all_thinned(shapely.difference(shapely.intersection(covered, cut), walls))
     lower, upper = (_all_thinned([getattr(piece, face) for piece in pieces]) for face in ("lower", "upper"))
     return [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any, Final
 
 import shapely
@@ -23,15 +24,19 @@ from plugs.summary.table import Figure, Table
 from plugs.templates.templates import Template
 
 
-@record(frozen=True, slots=True)
+@record(frozen=True)
 class Lain:
-    """A piece where it lies on its sheet, with the line to cut there, mm."""
+    """A piece where it lies on its sheet."""
 
     sheet: Sheet
     lies: Placement
-    outline: shapely.Polygon
 
-    @property
+    @cached_property
+    def outline(self) -> shapely.Polygon:
+        """The line to cut there, mm."""
+        return self.lies.outline
+
+    @cached_property
     def box(self) -> tuple[float, float, float, float]:
         """The lower left corner of its box on the sheet, its width and its height, mm."""
         left, bottom, right, top = self.outline.bounds
@@ -203,7 +208,7 @@ def sheet_figures(nesting: Nesting, files: FileList, path: str) -> list[dict[str
 
 def lain(sheets: Sequence[Sheet]) -> list[Lain]:
     """Return the pieces of sheets where they lie."""
-    return [Lain(sheet, lies, lies.outline) for sheet in sheets for lies in sheet.placements]
+    return [Lain(sheet, lies) for sheet in sheets for lies in sheet.placements]
 
 
 def left_of(sheets: Sequence[Sheet]) -> list[tuple[Sheet, Leftover]]:
