@@ -69,8 +69,9 @@ def fixed_rows(
     import numpy as np
 
     whole = np.rint(values * 10.0**decimals).astype(np.int64)
-    left = np.abs(whole)
-    n_digits = max(len(str(int(left.max(initial=0)))), decimals + 1)
+    most = int(np.abs(whole).max(initial=0))
+    left = np.abs(whole).astype(np.min_scalar_type(most))  # the smaller, the quicker
+    n_digits = max(len(str(most)), decimals + 1)
     # sign, digits, point, comma; nothing (0) where there is none
     cells = np.zeros((*values.shape, n_digits + 3), dtype=np.uint8)
     cells[..., 0] = np.where(whole < 0, ord("-"), 0)
