@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import wraps
+from functools import partial, wraps
 from typing import Final, TypedDict
 
 import numpy as np
@@ -12,9 +12,10 @@ from plugs.drafting.arcs import arcs_within
 from plugs.drafting.builder import drawn_together
 from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
+from plugs.drafting.layer import LayerJob, drawn_layers
 from plugs.drafting.sheet import board_builders, sheet_builders
 from plugs.drafting.trims import PARTING, Trims
-from plugs.files.drawing_run import LayerJob, PaperJob, layers_drawn
+from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
@@ -85,7 +86,6 @@ def _by_its_chord(draw: _Draw) -> _Draw:
     return drawn
 
 
-@_by_its_chord
 def layer_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawing of each layer, with its pieces, glue and pins.
 
@@ -98,7 +98,7 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    return _by_path(layers_drawn(layer_jobs(work)))
+    return _by_path(drawn_layers(layer_jobs(work)))
 
 
 def layer_jobs(work: Worked) -> list[LayerJob]:
@@ -113,12 +113,12 @@ def layer_jobs(work: Worked) -> list[LayerJob]:
     list of LayerJob
     """
     whole, chord = work.pieces, work.plug.chord_tolerance
-    words = {**_words(work), "stations": _stations(work), "trims": _trims(work)}
+    job = partial(LayerJob, **_words(work), stations=_stations(work), trims=_trims(work), chord=chord)
     with arcs_within(chord):
         joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
     return [
-        LayerJob(layer=one, joining=joining.of(one.name), words=words | {"later": later}, chord=chord)
-        for one, later in ((one, later_in(work.kits, one.name)) for one in work.layers)
+        job(layer=one, joining=joining.of(one.name), later=later_in(work.kits, one.name))
+        for one in work.layers
     ]
 
 

@@ -14,8 +14,9 @@ from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drafting.drawing import Drawing
+from plugs.drafting.layer import LayerJob
 from plugs.drawings import OF_CLOTH, layer_drawings, layer_jobs
-from plugs.files.drawing_run import DrawingRun, LayerJob, draw_layers, render_files
+from plugs.files.drawing_run import DrawingRun, draw_layers, render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes

@@ -217,15 +217,50 @@ def paths_box(paths: Sequence[Path]) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y.
     """
-    points, after, bulges = pieces_of(paths)
-    at = np.flatnonzero(bulges)
-    if len(at):
-        points = np.concatenate((points, tips_of(points[at], points[after[at]], bulges[at])[0]))
-    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    return x0, y0, x1, y1
+    return boxes_of([paths])[0]
 
 
-def pieces_of(paths: Sequence[Path]) -> tuple[Array, NDArray[np.intp], Array]:
+def boxes_of(groups: Sequence[Sequence[Path]]) -> list[Box]:
+    """Return the bounding box of each of some groups of paths, their bowed arcs included.
+
+    Parameters
+    ----------
+    groups : sequence of sequence of Path
+        At least one in each, mm.
+
+    Returns
+    -------
+    list of tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    points, after, bulges, counts = pieces_of([path for paths in groups for path in paths])
+    which, at = np.repeat(np.arange(len(counts)), counts), np.flatnonzero(bulges)
+    tips, of = tips_of(points[at], points[after[at]], bulges[at])
+    which = np.append(which, which[at[of]])
+    order = np.argsort(which, kind="stable")
+    begins = which[order].searchsorted(np.cumsum([0, *map(len, groups[:-1])]))
+    return boxes_from(np.concatenate((points, tips))[order], begins)
+
+
+def boxes_from(points: Array, begins: NDArray[np.intp]) -> list[Box]:
+    """Return the box around each of some runs of points, one run after the other.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    begins : (k,) int
+        Where each run begins, at least a point before the next.
+
+    Returns
+    -------
+    list of tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    low, high = (f.reduceat(points, begins, axis=0).tolist() for f in (np.minimum, np.maximum))
+    return [(x0, y0, x1, y1) for (x0, y0), (x1, y1) in zip(low, high, strict=True)]
+
+
+def pieces_of(paths: Sequence[Path]) -> tuple[Array, NDArray[np.intp], Array, NDArray[np.intp]]:
     """Return the vertices of paths, one path after the other, each with the piece that begins at it.
 
     Parameters
@@ -240,12 +275,14 @@ def pieces_of(paths: Sequence[Path]) -> tuple[Array, NDArray[np.intp], Array]:
         The number of the vertex that follows on its path: of the last, the first.
     bulges : (n,) float, dimensionless
         0 after the last vertex of a path that is open.
+    counts : (p,) int
+        Vertices of each path.
     """
     points = np.concatenate([path.points for path in paths])
     bulges = np.concatenate([path.bulges for path in paths])
     counts = np.array([len(path.points) for path in paths])
     after = pieces_after(bulges, counts, np.array([path.is_closed for path in paths]))
-    return points, after, bulges
+    return points, after, bulges, counts
 
 
 def pieces_after(bulges: Array, counts: NDArray[np.intp], is_closed: NDArray[np.bool_]) -> NDArray[np.intp]:

@@ -57,7 +57,7 @@ def flattened(paths: Sequence[Path], *, tolerance: float = FLAT) -> tuple[Array,
     which : (n,) int
         The number of the path that each belongs to.
     """
-    points, after, bulges = pieces_of(paths)
+    points, after, bulges, vertices = pieces_of(paths)
     z = points[:, 0] + 1j * points[:, 1]
     at = np.flatnonzero((bulges != 0.0) & (z[after] != z))
     begin, bulge = z[at], bulges[at]
@@ -68,7 +68,7 @@ def flattened(paths: Sequence[Path], *, tolerance: float = FLAT) -> tuple[Array,
     chords = np.maximum(1, np.ceil(np.abs(angle) / step)).astype(np.int64)
     counts = np.ones(len(z), dtype=np.int64)  # of points for each vertex: itself, those on its arc
     counts[at] = chords
-    last = np.cumsum([len(path.points) for path in paths]) - 1
+    last = np.cumsum(vertices) - 1
     closed = last[[path.is_closed for path in paths]]
     counts[closed] += 1  # and after the last of a closed path the first again
     place = np.cumsum(counts)

@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import field
 from functools import partial
+from itertools import islice
 from typing import Final
 
 import shapely
 
-from plugs.drafting.builder import DrawingBuilder, Signs
+from plugs.drafting.arcs import arcs_within
+from plugs.drafting.builder import DrawingBuilder, Signs, drawn_together
+from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import face_words, seen_words, ways
-from plugs.drafting.outlines import PLANES, Fits, LayerOutlines, fits_of, paths_of, shown_of
+from plugs.drafting.outlines import PLANES, Fits, LayerOutlines, fitted_ahead, paths_of, shown_of
 from plugs.drafting.signs import name_signs
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, HOLLOW, JOINT_CUT, SAW_LINE, TRIM_LINE
-from plugs.drafting.trims import NO_TRIMS, Trims, draw_trims
+from plugs.drafting.trims import Trims, draw_trims
+from plugs.ground.records import record
+from plugs.ground.tolerances import CHORD
 from plugs.ground.units import format_length, format_size
 
 _NOTHING: Final = Joining()
 _SHOWN: Final = FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 """Groups of lines, in the order of `shown_of`."""
+
+_AT_ONCE: Final = 32  # layers whose lines are laid across together
 
 
 def layer_path(layer_name: str) -> str:
@@ -37,63 +45,96 @@ def layer_path(layer_name: str) -> str:
     return f"layers/layer-{layer_name[1:]}"
 
 
-def layer_builder(
-    layer: LayerOutlines,
-    joining: Joining = _NOTHING,
-    *,
-    plug_name: str,
-    display_unit: str = "mm",
-    stations: Sequence[float] = (),
-    trims: Trims = NO_TRIMS,
-    later: Sequence[str] = (),
-    fits: Sequence[Fits] = (),
-) -> DrawingBuilder:
-    """Return the drawing of a foam layer in the making: faces, the cut line, what to know at the saw.
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerJob:
+    """A foam layer to draw: faces, the cut line, what to know at the saw.
 
-    Parameters
+    Attributes
     ----------
     layer : LayerOutlines
     joining : Joining
-        Pieces, joints, voids, glue and pins of the whole plug: those of other layers are left out.
-    plug_name, display_unit : str
-        For the title; ``"mm"`` or ``"in"``.
+        Its own pieces, joints, voids, glue and pins.
+    plug_name : str
+    display_unit : str
+        ``"mm"`` or ``"in"``.
     stations : sequence of float, mm
         Along x: lines across go through them where the layer's plane has them.
     trims : mapping of str to sequence of (k, 3) float, mm
         Where the laminate is trimmed, on the foam, by the name of the edge.
     later : sequence of str
         What recesses are made in it once the plug is glued.
-    fits : sequence of list of tuple of (m, 2) float, mm, and (m,) float
-        What `fits_of` gives for `shown_of` it, where that is known.
+    chord : float, mm
+        How near to the outlines arcs are.
+    """
+
+    layer: LayerOutlines
+    joining: Joining = _NOTHING
+    plug_name: str
+    display_unit: str = "mm"
+    stations: Sequence[float] = ()
+    trims: Trims = field(default_factory=dict)
+    later: Sequence[str] = ()
+    chord: float = CHORD
+
+
+def drawn_layers(jobs: Sequence[LayerJob]) -> list[Drawing]:
+    """Return the drawings of layers, each at full size, mm, in its plane.
+
+    Parameters
+    ----------
+    jobs : sequence of LayerJob
+        Of one plug: square to one axis, with the same stations and chord.
 
     Returns
     -------
-    DrawingBuilder
-        At full size, mm, in the layer's plane.
+    list of Drawing
 
     Raises
     ------
     AssertionError
-        It has no cut line or covers nothing, or its axis is not x, y or z.
+        A layer has no cut line or covers nothing, or its axis is not x, y or z.
     """
-    _hold_drawable(layer)
-    title = f"{plug_name}, layer {layer.name}"
-    builder = DrawingBuilder(path=layer_path(layer.name), title=title, display_unit=display_unit)
-    builder.draw(paths_of(zip(_SHOWN, fits or fits_of(shown_of(layer)), strict=True)))
-    own = joining.of(layer.name)
+    if not jobs:
+        return []
+    with arcs_within(jobs[0].chord):
+        return drawn_together(_builders(jobs))
+
+
+def _builders(jobs: Sequence[LayerJob]) -> Iterator[DrawingBuilder]:
+    """Give layers' drawings in the making: of some at once outlines are fitted and lines laid across."""
+    ready = fitted_ahead(jobs, lambda job: shown_of(job.layer))
+    while some := [*islice(ready, _AT_ONCE)]:
+        builders = [_builder(job, fits) for job, fits in some]
+        points = [
+            [
+                (pin.name, *pin.at)
+                for *_, joint in faces_of(job.layer.name, job.joining.pinned)
+                for pin in joint.pins
+            ]
+            for job, _ in some
+        ]
+        lay_out_square_to(builders, jobs[0].layer.axis, jobs[0].stations, points)
+        yield from builders
+
+
+def _builder(job: LayerJob, fits: Sequence[Fits]) -> DrawingBuilder:
+    """Return the drawing of a layer in the making, not laid out, with what is fitted to its outlines."""
+    _hold_drawable(job.layer)
+    layer, own, unit = job.layer, job.joining, job.display_unit
+    title = f"{job.plug_name}, layer {layer.name}"
+    builder = DrawingBuilder(path=layer_path(layer.name), title=title, display_unit=unit)
+    builder.draw(paths_of(zip(_SHOWN, fits, strict=True)))
     _draw_names(builder, layer, own)
     draw_glue(builder, layer, own)
-    trimmed = draw_trims(builder, layer, trims)
-    points = [(pin.name, *pin.at) for *_, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
-    lay_out_square_to(builder, layer.axis, stations, points)
+    trimmed = draw_trims(builder, layer, job.trims)
     builder.under(partial(ways, layer.axis))
     builder.bars()
 
     def rows(signs: Signs) -> list[str]:
         """Return the rows of the title, top to bottom."""
-        told = [*_title_rows(layer, plug_name, display_unit), *later, *_piece_rows(own, signs, display_unit)]
+        told = [*_title_rows(layer, job.plug_name, unit), *job.later, *_piece_rows(own, signs, unit)]
         told += [f"{TRIM_LINE}: where the laminate is trimmed, {', '.join(trimmed)}"] if trimmed else []
-        return told + glue_rows(layer.name, own.pinned, display_unit)
+        return told + glue_rows(layer.name, own.pinned, unit)
 
     builder.rows(rows)
     return builder

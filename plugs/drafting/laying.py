@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -10,8 +11,8 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path
-from plugs.drafting.layout import Layout, layout_of, layout_rows, line_letter, pieces_layout
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path, boxes_of
+from plugs.drafting.layout import Layout, Span, layouts_of, pieces_layout
 from plugs.drafting.marks import GAP
 from plugs.drafting.outlines import PLANES
 from plugs.drafting.placing import Beside
@@ -25,59 +26,77 @@ _TEXT: Final = 5.0  # mm. Of the letters of dimensions at full size, read at arm
 _OUT: Final = 1.4  # of the letters' height: a line across reaches so far over the part
 _AWAY: Final = 2.7  # of the letters' height: from the part to a dimension
 _ROWS: Final = 4  # in which letters of lines stand that are close together
+_ALIKE: Final = 0.1  # mm. Both sides of the centreline are told as one where they agree so well
 _PITCH: Final = 1.7  # from row to row of a table over the letters' height
 
 
 def lay_out(
-    builder: DrawingBuilder,
-    *,
+    *builders: DrawingBuilder,
     along: int = 0,
     axes: tuple[str, str] = ("", ""),
     named: Sequence[tuple[str, float]] = (),
-    points: Sequence[tuple[str, float, float]] = (),
-    pieces: Sequence[tuple[str, shapely.Geometry]] = (),
+    points: Sequence[Sequence[tuple[str, float, float]]] = (),
 ) -> None:
-    """Give a drawing the figures by which what it shows so far is laid out, at full size.
+    """Give drawings the figures by which what they show so far is laid out, at full size.
+
+    Parameters
+    ----------
+    along, axes, named
+        As in `plugs.drafting.layout.layouts_of`.
+    points : sequence of sequence of tuple of str, float and float, mm
+        Of each drawing names and places of pins.
+    builders : DrawingBuilder
+        With all lines of the part, its signs asked for.
+    """
+    lines = [builder.lines for builder in builders]
+    layouts = layouts_of(lines, along=along, axes=axes, named=named)
+    each = zip(builders, boxes_of(lines), layouts, points or [()] * len(builders), strict=True)
+    for builder, extent, layout, pins in each:
+        _show(builder, replace(layout, points=tuple(pins)), extent)
+
+
+def lay_out_pieces(builder: DrawingBuilder, pieces: Sequence[tuple[str, shapely.Geometry]]) -> None:
+    """Give the drawing of a sheet the figures by which pieces are laid out on it, at full size.
 
     Parameters
     ----------
     builder : DrawingBuilder
-        With all lines of the part, its signs asked for.
-    along, axes, named, points
-        As in `plugs.drafting.layout.layout_of`.
+        With all that it shows, its signs asked for.
     pieces : sequence of tuple of str and shapely polygons, mm
-        Of a sheet: their names and outlines where they lie.
+        Their names and outlines where they lie.
     """
     extent = builder.extent
-    if pieces:
-        builder.layout = pieces_layout(extent, pieces)
-    else:
-        builder.layout = layout_of(builder.lines, along=along, axes=axes, named=named, points=points)
-    draw_layout(builder, builder.layout, 1.0, np.zeros(2), _TEXT, extent=extent)
-    builder.at_the_foot(partial(_tables, builder.layout, builder.display_unit))
+    _show(builder, pieces_layout(extent, pieces), extent)
+
+
+def _show(builder: DrawingBuilder, layout: Layout, extent: Box) -> None:
+    """Show the figures of a layout in a drawing, at full size, clear of a box."""
+    builder.layout = layout
+    draw_layout(builder, layout, 1.0, np.zeros(2), _TEXT, extent=extent)
+    builder.at_the_foot(partial(_tables, layout, builder.display_unit))
 
 
 def lay_out_square_to(
-    builder: DrawingBuilder,
+    builders: Sequence[DrawingBuilder],
     axis: str,
     stations: Sequence[float],
-    points: Sequence[tuple[str, float, float]] = (),
+    points: Sequence[Sequence[tuple[str, float, float]]] = (),
 ) -> None:
-    """Give a drawing of a part square to an axis its figures: through stations along x, else level by level.
+    """Give drawings of parts square to an axis their figures: through stations along x, else level by level.
 
     Parameters
     ----------
-    builder : DrawingBuilder
+    builders : sequence of DrawingBuilder
     axis : str
         ``"x"``, ``"y"`` or ``"z"``.
     stations : sequence of float, mm
         Along x.
-    points : sequence of tuple of str, float and float, mm
-        Names and places of pins.
+    points : sequence of sequence of tuple of str, float and float, mm
+        As in `lay_out`.
     """
     named = [(f"station {number}", x) for number, x in enumerate(stations, start=1)]
     along = int(axis == "x")
-    lay_out(builder, along=along, axes=PLANES[axis], named=() if along else named, points=points)
+    lay_out(*builders, along=along, axes=PLANES[axis], named=() if along else named, points=points)
 
 
 def _tables(layout: Layout, unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
@@ -235,3 +254,109 @@ def _lines_across(builder: DrawingBuilder, layout: Layout, scale: float, move: A
         ends[:, other] = move[other]
         ends[:, along] = [layout.bounds[k] / scale + move[along] for k in (along, along + 2)]
         builder.behind([ends])
+
+
+def layout_rows(layout: Layout, unit: str) -> list[list[list[str]]]:
+    """Return the tables that a layout is told in, each a list of rows, headings first.
+
+    Parameters
+    ----------
+    layout : Layout
+    unit : str
+        ``"mm"`` or ``"in"``: of the figures.
+
+    Returns
+    -------
+    list of list of list of str
+        Of pieces on their sheet, or offsets line by line; of pins. Those without rows are left out.
+    """
+    tables = [_piece_rows(layout, unit), _offset_rows(layout, unit), _point_rows(layout, unit)]
+    return [rows for rows in tables if rows]
+
+
+def _offset_rows(layout: Layout, unit: str) -> list[list[str]]:
+    """Return the table of offsets: a line a row, the group that bounds the part, those beside it."""
+    if not layout.spans:
+        return []
+    along, across = (layout.axes[k] or ("from the left", "up")[k] for k in (layout.along, 1 - layout.along))
+    # at its very ends a part is as good as a point, whose two sides differ
+    is_half = all(_is_mirrored(rows[1:-1] or rows) for _, rows in layout.spans)
+    word = "half-breadth" if is_half and across else across
+    rows = [["line", along, "", *(f"{group}: {word}" for group, _ in layout.spans)]]
+    for k, (name, place) in enumerate(layout.lines):
+        told = [_covered(spans[k], unit, is_half=is_half) for _, spans in layout.spans]
+        rows.append([line_letter(k), figure(place, unit), name, *told])
+    return rows
+
+
+def _is_mirrored(spans: Sequence[Sequence[Span]]) -> bool:
+    """Return whether what is covered is the same on both sides of 0 at every line."""
+    return all(
+        abs(low + high) <= _ALIKE
+        for row in spans
+        for (low, _), (_, high) in zip(row, reversed(row), strict=True)
+    )
+
+
+def line_letter(number: int) -> str:
+    """Return the name of a line across: A, B, ... Z, AA.
+
+    Parameters
+    ----------
+    number : int
+        From 0.
+    """
+    return ("" if number < 26 else chr(ord("A") + number // 26 - 1)) + chr(ord("A") + number % 26)
+
+
+def _covered(spans: Sequence[Span], unit: str, *, is_half: bool) -> str:
+    """Return from where to where a line is covered."""
+    if not spans:
+        return "-"
+    if all(low == high for low, high in spans):
+        return "; ".join(figure(low, unit) for low, _ in spans)
+    if is_half:
+        spans = [(max(low, 0.0), high) for low, high in spans if high > 0.0]
+    return "; ".join(
+        figure(high, unit) if is_half and low == 0.0 else f"{figure(low, unit)} to {figure(high, unit)}"
+        for low, high in spans
+    )
+
+
+def figure(value: float, unit: str) -> str:
+    """Return a length without its unit, which the drawing tells once.
+
+    Parameters
+    ----------
+    value : float, mm
+    unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    str
+    """
+    return format_length(value, unit).removesuffix(f" {unit}")
+
+
+def _point_rows(layout: Layout, unit: str) -> list[list[str]]:
+    """Return where pins stand, three to a row."""
+    cells = [
+        (f"{name}:", f"{layout.axes[0]} {figure(x, unit)}", f"{layout.axes[1]} {figure(y, unit)}")
+        for name, x, y in layout.points
+    ]
+    rows = [[text for cell in cells[k : k + 3] for text in cell] for k in range(0, len(cells), 3)]
+    return [row + [""] * (len(rows[0]) - len(row)) for row in rows]
+
+
+def _piece_rows(layout: Layout, unit: str) -> list[list[str]]:
+    """Return where pieces lie on a sheet, in the order of cutting."""
+    if not layout.pieces:
+        return []
+    rows = [["cut", "piece", "from the left edge", "to", "from the lower edge", "to"]]
+    rows[0] += ["least gap", "to"] if len(layout.pieces) > 1 else []
+    for number, one in enumerate(layout.pieces, start=1):
+        left, low, right, high = (figure(value, unit) for value in one.box)
+        gap = [] if one.gap is None else [figure(one.gap, unit), one.beside]
+        rows.append([str(number), one.name, left, right, low, high, *gap])
+    return rows

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from heapq import heappop, heappush
+from itertools import islice, pairwise
 from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.drawing import Array, Box, Path, paths_box
+from plugs.drafting.drawing import Array, Box, Path, boxes_from, paths_box, pieces_of
 from plugs.drafting.flat import counted, flattened, short_lines
 from plugs.drafting.styles import (
     BLOCK_CUT,
@@ -28,7 +30,6 @@ from plugs.drafting.styles import (
 )
 from plugs.ground.figures import LENGTH
 from plugs.ground.records import record
-from plugs.ground.units import format_length
 
 Span = tuple[float, float]
 
@@ -48,8 +49,8 @@ _CLOSEST: Final = 15.0  # mm. Closer lines are not told apart with a pencil (com
 _RUN: Final = 32  # straight pieces of an edge that are looked at together
 _ROUNDED: Final = 1e-9  # mm. By which rounding may set boxes apart
 _MOST: Final = 16  # lines on a part: more are no quicker than tracing
-_ALIKE: Final = 0.1  # mm. Both sides of the centreline are told as one where they agree so well
 _RADII: Final = 5  # of the largest radii are told
+_ALIKE: Final = 0.1  # mm. Of radii that differ by less one is told
 _ROUND: Final = 3.0  # mm. Smaller radii are sanded by eye
 _FLATTEST: Final = 1e3  # mm. Larger ones are laid out by their offsets
 
@@ -115,215 +116,221 @@ class Layout:
         return bool(self.spans) and low < 0.0 < high
 
 
-@record(frozen=True, slots=True, eq=False)
-class Edges:
-    """The lines of a group, as straight pieces.
-
-    Attributes
-    ----------
-    begin, end : (n, 2) float, mm
-    is_open : bool
-        Whether they bound no region.
-    """
-
-    begin: Array
-    end: Array
-    is_open: bool
-
-    @property
-    def bounds(self) -> Box:
-        """The box around them, mm."""
-        both = np.concatenate((self.begin, self.end))
-        (x0, y0), (x1, y1) = both.min(axis=0).tolist(), both.max(axis=0).tolist()
-        return x0, y0, x1, y1
-
-
-def edges_of(paths: Sequence[Path]) -> Edges:
-    """Return the lines of paths as straight pieces, arcs as chords.
+def layouts_of(
+    parts: Sequence[Sequence[Path]],
+    *,
+    along: int = 0,
+    axes: tuple[str, str] = ("", ""),
+    named: Sequence[tuple[str, float]] = (),
+) -> list[Layout]:
+    """Return the figures by which parts are laid out, but for pins.
 
     Parameters
     ----------
-    paths : sequence of Path
-        At least one. Where one is closed, those that are not are left out.
+    parts : sequence of sequence of Path
+        Of their drawings, at full size, without words and their lines.
+    along : int
+        As in `Layout`; an edge that bounds nothing is laid out along itself.
+    axes : tuple of 2 str
+    named : sequence of tuple of str and float, mm
+        Lines across that have a name, such as stations.
 
     Returns
     -------
-    Edges
+    list of Layout
     """
-    return _edges_of_all([paths])[0]
+    measured = [_measured(paths) for paths in parts]
+    bounded = [groups for groups in measured if groups]
+    found = iter(_bounded_layouts(bounded, along, axes, named) if bounded else ())
+    return [
+        next(found) if groups else Layout(bounds=paths_box(paths))
+        for groups, paths in zip(measured, parts, strict=True)
+    ]
 
 
-def _edges_of_all(groups: Sequence[Sequence[Path]]) -> list[Edges]:
-    """Return the lines of groups of paths as straight pieces, a group after the other."""
+def _measured(paths: Sequence[Path]) -> dict[str, list[Path]]:
+    """Return the lines of the group that bounds a part, and those of others that are measured beside it."""
+    groups = dict[str, list[Path]]()
+    for path in paths:
+        groups.setdefault(path.dxf_layer, []).append(path)
+    bound = next((name for name in _BOUNDS if name in groups), None)
+    if bound is None:
+        return {}
+    names = dict.fromkeys((bound, *_BESIDE, *(_ALONG_EDGE if bound == PLUG_EDGE else ())))
+    return {name: groups[name] for name in names if name in groups}
+
+
+def _bounded_layouts(
+    measured: Sequence[Mapping[str, Sequence[Path]]],
+    along: int,
+    axes: tuple[str, str],
+    named: Sequence[tuple[str, float]],
+) -> list[Layout]:
+    """Return the figures by which parts are laid out, each of which has a group that bounds it."""
+    flat = iter(_edges_of([paths for groups in measured for paths in groups.values()]))
+    edges = [[next(flat) for _ in groups] for groups in measured]
+    boxes = [own[0].bounds for own in edges]
+    ways = [
+        int(high - low > right - left) if own[0].is_open else along
+        for own, (left, low, right, high) in zip(edges, boxes, strict=True)
+    ]
+    edges = [[_turned(one) for one in own] if way else own for own, way in zip(edges, ways, strict=True)]
+    places = _lines_across([own[0] for own in edges], [at for _, at in named])
+    radii = _radii([next(iter(groups.values())) for groups in measured])
+    each = [(one, np.array(row)) for own, row in zip(edges, places, strict=True) for one in own]
+    met, ends = _crossings(*zip(*each, strict=True))
+    told, rows = met.tolist(), pairwise(ends.tolist())
+    spans = iter([[_spans(told[a:b], one.is_open) for a, b in islice(rows, len(row))] for one, row in each])
+    found, names = list[Layout](), {at: name for name, at in named}
+    for groups, box, way, row, own in zip(measured, boxes, ways, places, radii, strict=True):
+        lines = [("end", box[way]), *((names.get(at, ""), at) for at in row[1:-1]), ("end", box[way + 2])]
+        covered = tuple((group, tuple(next(spans))) for group in groups)
+        found.append(Layout(bounds=box, along=way, axes=axes, lines=tuple(lines), spans=covered, radii=own))
+    return found
+
+
+@record(frozen=True, slots=True, eq=False)
+class _Edges:
+    """The lines of a group as points, one line after the other, each with whether a piece leads to the next.
+
+    They are seen so that lines across them are upright. Those of an open one bound no region.
+    """
+
+    points: Array
+    is_joined: NDArray[np.bool_]
+    is_open: bool
+    bounds: Box
+
+
+def _edges_of(groups: Sequence[Sequence[Path]]) -> list[_Edges]:
+    """Return the lines of groups of paths, arcs as chords; of a group with closed ones those alone."""
     are_open = [not any(path.is_closed for path in paths) for paths in groups]
     kept = [
         [path for path in paths if path.is_closed != is_open]
         for paths, is_open in zip(groups, are_open, strict=True)
     ]
     points, which = flattened([path for paths in kept for path in paths], tolerance=_FINE)
-    begins = np.flatnonzero(which[1:] == which[:-1])
-    ends = np.searchsorted(which[begins], np.cumsum([len(paths) for paths in kept])).tolist()
-    own = [begins[first:end] for first, end in pairwise([0, *ends])]
-    return [Edges(points[k], points[k + 1], is_open) for k, is_open in zip(own, are_open, strict=True)]
+    is_joined = np.append(which[1:] == which[:-1], False)
+    ends = which.searchsorted(np.cumsum([0, *map(len, kept)]))
+    boxes = boxes_from(points, ends[:-1])
+    return [
+        _Edges(points[begin:end], is_joined[begin:end], is_open, box)
+        for (begin, end), is_open, box in zip(pairwise(ends.tolist()), are_open, boxes, strict=True)
+    ]
 
 
-def crossings(edges: Edges, along: int, places: Sequence[float] | Array) -> list[tuple[Span, ...]]:
-    """Return from where to where a region, or a curve, covers each of some lines across it.
+def _turned(edges: _Edges) -> _Edges:
+    """Return edges with their coordinates changed for each other."""
+    left, low, right, high = edges.bounds
+    return replace(edges, points=edges.points[:, ::-1], bounds=(low, left, high, right))
 
-    Parameters
-    ----------
-    edges : Edges
-    along : int
-        As in `Layout`.
-    places : sequence of float, mm
 
-    Returns
-    -------
-    list of tuple of tuple of 2 float, mm
-        In order; none where a line misses it. Regions within regions are holes.
+def _crossings(
+    edges: Sequence[_Edges], places: Sequence[NDArray[np.float64]]
+) -> tuple[Array, NDArray[np.intp]]:
+    """Return where edges meet the upright lines across them, at places that rise, line by line in order.
+
+    It is told too where what each line meets begins, and the end.
     """
-    a, b, at = edges.begin[:, along], edges.end[:, along], np.asarray(places, dtype=np.float64)
-    which, hit = np.nonzero((a <= at[:, None]) != (b <= at[:, None]))
-    share = (at[which] - a[hit]) / (b[hit] - a[hit])
-    first, last = edges.begin[hit, 1 - along], edges.end[hit, 1 - along]
-    across = first + share * (last - first)
-    told = across[np.lexsort((across, which))].tolist()
-    ends = np.cumsum(np.bincount(which, minlength=len(at))).tolist()
-    found = list[tuple[Span, ...]]()
-    for begin, end in pairwise([0, *ends]):
-        row = told[begin:end]
-        if edges.is_open:
-            found.append(tuple(zip(row, row, strict=True)))
-        else:
-            found.append(tuple(pair for pair in zip(row[::2], row[1::2], strict=True) if pair[1] > pair[0]))
+    along, across = np.concatenate([one.points for one in edges]).T
+    # between its ends a piece meets the lines whose numbers lie between those of its ends
+    number = np.concatenate(
+        [at.searchsorted(one.points[:, 0]) for one, at in zip(edges, places, strict=True)]
+    )
+    number += np.repeat(np.cumsum([0, *map(len, places[:-1])]), [len(one.points) for one in edges])
+    is_joined = np.concatenate([one.is_joined for one in edges])
+    pieces = np.flatnonzero(is_joined[:-1] & (number[1:] != number[:-1]))
+    begin, end = number[pieces], number[pieces + 1]
+    own, beyond = counted(np.abs(end - begin))
+    line, piece, at = np.minimum(begin, end)[own] + beyond, pieces[own], np.concatenate(places)
+    share = (at[line] - along[piece]) / (along[piece + 1] - along[piece])
+    met = across[piece] + share * (across[piece + 1] - across[piece])
+    order = np.lexsort((met, line))
+    return met[order], line[order].searchsorted(np.arange(len(at) + 1))
+
+
+def _spans(met: Sequence[float], is_open: bool) -> tuple[Span, ...]:
+    """Return from where to where a line is covered: by a region between what it meets, by a curve there."""
+    if is_open:
+        return tuple(zip(met, met, strict=True))
+    return tuple([pair for pair in zip(met[::2], met[1::2], strict=True) if pair[0] < pair[1]])
+
+
+def _lines_across(edges: Sequence[_Edges], wanted: Sequence[float]) -> list[list[float]]:
+    """Return where lines are laid across parts: at their ends, where wanted, and where their edges bow."""
+    found, near = list[list[float]](), _CLOSEST / 3.0
+    for one in edges:
+        low, high = one.bounds[0] + _INSIDE, one.bounds[2] - _INSIDE
+        found.append(sorted({low, high, *(at for at in wanted if low + near < at < high - near)}))
+    for places, bows in zip(found, _bows(edges, found), strict=True):
+        worst = sorted((-bows[gap], gap) for gap in pairwise(places) if gap in bows)
+        for _ in range(_MOST):
+            if not worst:
+                break
+            _, (low, high) = heappop(worst)
+            middle = 0.5 * (low + high)
+            places.append(middle)
+            for gap in ((low, middle), (middle, high)):
+                if gap in bows:
+                    heappush(worst, (-bows[gap], gap))
+        places.sort()
     return found
 
 
-def lines_across(edges: Edges, along: int, wanted: Sequence[float]) -> list[float]:
-    """Return where lines are laid across a part: its ends, those wanted, and more where its edge bows.
+def _bows(edges: Sequence[_Edges], places: Sequence[Sequence[float]]) -> list[dict[Span, float]]:
+    """Return by how much a batten between lines across each part is off, where a line is wanted between.
 
-    Parameters
-    ----------
-    edges : Edges
-    along : int
-        As in `Layout`.
-    wanted : sequence of float, mm
-        Such as stations; those off the part are left out.
-
-    Returns
-    -------
-    list of float, mm
-        From one end to the other, at most 16 beside those wanted.
+    Gaps between lines are halved as long as that is so.
     """
-    box = edges.bounds
-    low, high = box[along] + _INSIDE, box[along + 2] - _INSIDE
-    places = sorted({low, high, *(at for at in wanted if low + _CLOSEST / 3.0 < at < high - _CLOSEST / 3.0)})
-    ends: dict[float, Span] = {}
-    bows: dict[Span, float] = {}
-    for _ in range(_MOST):
-        gaps = [(a, b) for a, b in pairwise(places) if b - a > 2.0 * _CLOSEST]
-        new = [gap for gap in gaps if gap not in bows]
-        asked = [
-            at for at in dict.fromkeys(at for a, b in new for at in (0.5 * (a + b), a, b)) if at not in ends
-        ]
-        for at, spans in zip(asked, crossings(edges, along, asked), strict=True):
-            # the least and the largest offset; 0 where the part has a gap
-            ends[at] = (spans[0][0], spans[-1][1]) if spans else (0.0, 0.0)
-        for a, b in new:
-            three = zip(ends[0.5 * (a + b)], ends[a], ends[b], strict=True)
-            bows[a, b] = max(abs(middle - 0.5 * (one + other)) for middle, one, other in three)
-        worst = max(gaps, key=lambda gap: bows[gap], default=None)
-        if worst is None or bows[worst] <= _BOWED:
-            break
-        places = sorted((*places, 0.5 * sum(worst)))
-    return places
+
+    def reached(at: Array, own: NDArray[np.intp]) -> Array:
+        """Return places with the least and the largest offset there; 0 where the part has a gap."""
+        met, ends = _crossings(edges, np.split(at, own.searchsorted(np.arange(1, len(edges)))))
+        there, found = np.flatnonzero(np.diff(ends)), np.zeros((len(at), 3))
+        found[:, 0], found[there, 1], found[there, 2] = at, met[ends[there]], met[ends[there + 1] - 1]
+        return found
+
+    bows: list[dict[Span, float]] = [{} for _ in edges]
+    own = np.repeat(np.arange(len(edges)), [len(row) for row in places])
+    lines = reached(np.concatenate(places), own)
+    k = np.flatnonzero(own[1:] == own[:-1])
+    own, begin, end = own[k], lines[k], lines[k + 1]
+    while len(k := np.flatnonzero(end[:, 0] - begin[:, 0] > 2.0 * _CLOSEST)):
+        own, begin, end = own[k], begin[k], end[k]
+        middle = reached(0.5 * (begin[:, 0] + end[:, 0]), own)
+        bow = np.abs(middle - 0.5 * (begin + end)).max(axis=1)
+        k = np.flatnonzero(bow > _BOWED)
+        told = zip(own[k].tolist(), begin[k, 0].tolist(), end[k, 0].tolist(), bow[k].tolist(), strict=True)
+        for part, low, high, off in told:
+            bows[part][low, high] = off
+        three = np.stack((begin[k], middle[k], end[k]), axis=1)
+        own, begin, end = np.repeat(own[k], 2), three[:, :2].reshape(-1, 3), three[:, 1:].reshape(-1, 3)
+    return bows
 
 
-def is_mirrored(spans: Sequence[Sequence[Span]]) -> bool:
-    """Return whether what is covered is the same on both sides of 0 at every line.
-
-    Parameters
-    ----------
-    spans : sequence of sequence of tuple of 2 float, mm
-        From `crossings`.
-    """
-    return all(
-        abs(low + high) <= _ALIKE
-        for row in spans
-        for (low, _), (_, high) in zip(row, reversed(row), strict=True)
-    )
-
-
-def layout_of(
-    paths: Sequence[Path],
-    *,
-    along: int = 0,
-    axes: tuple[str, str] = ("", ""),
-    named: Sequence[tuple[str, float]] = (),
-    points: Sequence[tuple[str, float, float]] = (),
-) -> Layout:
-    """Return the figures by which a part is laid out.
-
-    Parameters
-    ----------
-    paths : sequence of Path
-        Of the drawing, at full size, without words and their lines.
-    along : int
-        As in `Layout`; an edge that bounds nothing is laid out along itself.
-    axes : tuple of 2 str
-    named : sequence of tuple of str and float, mm
-        Lines across that have a name, such as stations.
-    points : sequence of tuple of str, float and float, mm
-
-    Returns
-    -------
-    Layout
-    """
-    group = next((name for name in _BOUNDS if any(path.dxf_layer == name for path in paths)), None)
-    if group is None:
-        return Layout(bounds=paths_box(paths))
-    groups = {
-        name: own
-        for name in dict.fromkeys((group, *_BESIDE, *(_ALONG_EDGE if group == PLUG_EDGE else ())))
-        if (own := [path for path in paths if path.dxf_layer == name])
-    }
-    measured = dict(zip(groups, _edges_of_all(list(groups.values())), strict=True))
-    edges, box = measured[group], measured[group].bounds
-    left, low, right, high = box
-    if edges.is_open:
-        along = int(high - low > right - left)
-    places = lines_across(edges, along, [at for _, at in named])
-    ends, names = (box[along], box[along + 2]), {at: name for name, at in named}
-    told = [("end", ends[0]), *((names.get(at, ""), at) for at in places[1:-1]), ("end", ends[1])]
-    return Layout(
-        bounds=box,
-        along=along,
-        axes=axes,
-        lines=tuple(told),
-        spans=tuple((name, tuple(crossings(one, along, places))) for name, one in measured.items()),
-        radii=_radii(groups[group]),
-        points=tuple(points),
-    )
-
-
-def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
-    """Return the largest radii of paths, each once, of two alike the upper, with their middles."""
-    found = list[tuple[float, float, float]]()
-    for path in paths:
-        count = len(path.points) if path.is_closed else len(path.points) - 1
-        k = np.flatnonzero(path.bulges[:count])
-        begin, end, bulge = path.points[k], path.points[(k + 1) % len(path.points)], path.bulges[k]
-        chord = end - begin
-        radius = np.hypot(*chord.T) * (1.0 + bulge**2) / (4.0 * np.abs(bulge))
-        middle = 0.5 * (begin + end) + 0.5 * bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))
-        found += np.column_stack((radius, middle))[(radius >= _ROUND) & (radius <= _FLATTEST)].tolist()
-    told = list[tuple[float, float, float]]()
-    for radius, x, y in sorted(
-        found, key=lambda one: (-round(one[0], LENGTH.table), -round(one[2], LENGTH.table), one[1])
-    ):
-        if not told or told[-1][0] - radius > _ALIKE:
-            told.append((radius, x, y))
-    return tuple(told[:_RADII])
+def _radii(parts: Sequence[Sequence[Path]]) -> list[tuple[tuple[float, float, float], ...]]:
+    """Return the largest radii of the paths of each part, each once, of two alike the upper, and middles."""
+    points, after, bulges, counts = pieces_of([path for paths in parts for path in paths])
+    k = np.flatnonzero(bulges)
+    begin, end, bulge = points[k], points[after[k]], bulges[k]
+    chord = end - begin
+    radius = np.hypot(*chord.T) * (1.0 + bulge**2) / (4.0 * np.abs(bulge))
+    middle = 0.5 * (begin + end) + 0.5 * bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))
+    fit = np.flatnonzero((radius >= _ROUND) & (radius <= _FLATTEST))
+    rows = np.column_stack((radius, middle))[fit].tolist()
+    which = np.repeat(np.arange(len(counts)), counts)[k[fit]]
+    ends = which.searchsorted(np.cumsum([0, *map(len, parts)])).tolist()
+    found = []
+    for first, last in pairwise(ends):
+        told = list[tuple[float, float, float]]()
+        for radius, x, y in sorted(
+            rows[first:last],
+            key=lambda one: (-round(one[0], LENGTH.table), -round(one[2], LENGTH.table), one[1]),
+        ):
+            if not told or told[-1][0] - radius > _ALIKE:
+                told.append((radius, x, y))
+        found.append(tuple(told[:_RADII]))
+    return found
 
 
 def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -> Layout:
@@ -398,100 +405,3 @@ def _apart(boxes: Array, others: Array) -> Array:
         np.maximum(boxes[..., k] - others[..., k + 2], others[..., k] - boxes[..., k + 2]) for k in (0, 1)
     )
     return np.asarray(np.hypot(np.maximum(across, 0.0), np.maximum(up, 0.0)))
-
-
-def layout_rows(layout: Layout, unit: str) -> list[list[list[str]]]:
-    """Return the tables that a layout is told in, each a list of rows, headings first.
-
-    Parameters
-    ----------
-    layout : Layout
-    unit : str
-        ``"mm"`` or ``"in"``: of the figures.
-
-    Returns
-    -------
-    list of list of list of str
-        Of pieces on their sheet, or offsets line by line; of pins. Those without rows are left out.
-    """
-    tables = [_piece_rows(layout, unit), _offset_rows(layout, unit), _point_rows(layout, unit)]
-    return [rows for rows in tables if rows]
-
-
-def _offset_rows(layout: Layout, unit: str) -> list[list[str]]:
-    """Return the table of offsets: a line a row, the group that bounds the part, those beside it."""
-    if not layout.spans:
-        return []
-    along, across = (layout.axes[k] or ("from the left", "up")[k] for k in (layout.along, 1 - layout.along))
-    # at its very ends a part is as good as a point, whose two sides differ
-    is_half = all(is_mirrored(rows[1:-1] or rows) for _, rows in layout.spans)
-    word = "half-breadth" if is_half and across else across
-    rows = [["line", along, "", *(f"{group}: {word}" for group, _ in layout.spans)]]
-    for k, (name, place) in enumerate(layout.lines):
-        told = [_covered(spans[k], unit, is_half=is_half) for _, spans in layout.spans]
-        rows.append([line_letter(k), figure(place, unit), name, *told])
-    return rows
-
-
-def line_letter(number: int) -> str:
-    """Return the name of a line across: A, B, ... Z, AA.
-
-    Parameters
-    ----------
-    number : int
-        From 0.
-    """
-    return ("" if number < 26 else chr(ord("A") + number // 26 - 1)) + chr(ord("A") + number % 26)
-
-
-def _covered(spans: Sequence[Span], unit: str, *, is_half: bool) -> str:
-    """Return from where to where a line is covered."""
-    if not spans:
-        return "-"
-    if all(low == high for low, high in spans):
-        return "; ".join(figure(low, unit) for low, _ in spans)
-    if is_half:
-        spans = [(max(low, 0.0), high) for low, high in spans if high > 0.0]
-    return "; ".join(
-        figure(high, unit) if is_half and low == 0.0 else f"{figure(low, unit)} to {figure(high, unit)}"
-        for low, high in spans
-    )
-
-
-def figure(value: float, unit: str) -> str:
-    """Return a length without its unit, which the drawing tells once.
-
-    Parameters
-    ----------
-    value : float, mm
-    unit : str
-        ``"mm"`` or ``"in"``.
-
-    Returns
-    -------
-    str
-    """
-    return format_length(value, unit).removesuffix(f" {unit}")
-
-
-def _point_rows(layout: Layout, unit: str) -> list[list[str]]:
-    """Return where pins stand, three to a row."""
-    cells = [
-        (f"{name}:", f"{layout.axes[0]} {figure(x, unit)}", f"{layout.axes[1]} {figure(y, unit)}")
-        for name, x, y in layout.points
-    ]
-    rows = [[text for cell in cells[k : k + 3] for text in cell] for k in range(0, len(cells), 3)]
-    return [row + [""] * (len(rows[0]) - len(row)) for row in rows]
-
-
-def _piece_rows(layout: Layout, unit: str) -> list[list[str]]:
-    """Return where pieces lie on a sheet, in the order of cutting."""
-    if not layout.pieces:
-        return []
-    rows = [["cut", "piece", "from the left edge", "to", "from the lower edge", "to"]]
-    rows[0] += ["least gap", "to"] if len(layout.pieces) > 1 else []
-    for number, one in enumerate(layout.pieces, start=1):
-        left, low, right, high = (figure(value, unit) for value in one.box)
-        gap = [] if one.gap is None else [figure(one.gap, unit), one.beside]
-        rows.append([str(number), one.name, left, right, low, high, *gap])
-    return rows

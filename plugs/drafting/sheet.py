@@ -13,7 +13,7 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import draw_pins
-from plugs.drafting.laying import lay_out
+from plugs.drafting.laying import lay_out_pieces
 from plugs.drafting.marks import WAYS, face_words, seen_words
 from plugs.drafting.outlines import Fits, fitted_ahead, paths_of
 from plugs.drafting.signs import Row, Sign, name_signs
@@ -161,7 +161,7 @@ def _draw_sheet(
     for left in sheet.leftovers:
         _draw_leftover(builder, left)
     names = [one.piece.name for one in sheet.placements]
-    lay_out(builder, pieces=[*zip(names, outlines, strict=True)])
+    lay_out_pieces(builder, [*zip(names, outlines, strict=True)])
     builder.bars()
 
 

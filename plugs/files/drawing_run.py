@@ -11,21 +11,16 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
-from typing import Any, Self, TypeVar
+from typing import Self, TypeVar
 
-from plugs.drafting.arcs import arcs_within
-from plugs.drafting.builder import drawn_together
 from plugs.drafting.drawing import Drawing
-from plugs.drafting.glue import Joining
-from plugs.drafting.layer import layer_builder
-from plugs.drafting.outlines import fitted_ahead, shown_of
+from plugs.drafting.layer import LayerJob, drawn_layers
 from plugs.drafting.styles import without_figures
 from plugs.files.bundle import MOST, Bundle, bundle_of
 from plugs.files.dxf import dxf_texts, has_frame, known_frame, take_frame
 from plugs.files.kinds import DRAWN
 from plugs.files.svg import svg_texts
 from plugs.files.written import Written, written
-from plugs.foam.layers import Layer
 from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
@@ -110,27 +105,6 @@ class Rendered:
 
     files: Mapping[str, bytes | Written]
     papers: tuple[PrintedFile, ...]
-
-
-@record(frozen=True, slots=True, kw_only=True, eq=False)
-class LayerJob:
-    """A layer to draw.
-
-    Attributes
-    ----------
-    layer : Layer
-    joining : Joining
-        Its own pieces, joints, voids, glue and pins.
-    words : mapping of str to object
-        What else `plugs.drafting.layer.layer_builder` is told.
-    chord : float, mm
-        How near to the outlines arcs are.
-    """
-
-    layer: Layer
-    joining: Joining
-    words: Mapping[str, Any]
-    chord: float
 
 
 T = TypeVar("T")
@@ -292,31 +266,13 @@ class DrawingRun(Worker):
         return Rendered(files=files, papers=tuple(papers))
 
 
-def layers_drawn(jobs: Sequence[LayerJob]) -> list[Drawing]:
-    """Return the drawings of layers.
-
-    Parameters
-    ----------
-    jobs : sequence of LayerJob
-        With arcs equally near to the outlines.
-
-    Returns
-    -------
-    list of Drawing
-    """
-    ready = fitted_ahead(jobs, lambda job: shown_of(job.layer))
-    return drawn_together(
-        layer_builder(job.layer, job.joining, fits=fits, **job.words) for job, fits in ready
-    )
-
-
 def draw_layers(jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
     """Return the drawings of layers, and the files of those for which no library must be loaded.
 
     Parameters
     ----------
     jobs : sequence of LayerJob
-        With arcs equally near to the outlines.
+        As for `drawn_layers`.
     kinds : sequence of str
         As for `render_files`.
 
@@ -324,10 +280,7 @@ def draw_layers(jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLay
     -------
     list of tuple of Drawing and dict of str to bytes
     """
-    if not jobs:
-        return []
-    with arcs_within(jobs[0].chord):
-        made = layers_drawn(jobs)
+    made = drawn_layers(jobs)
     is_known = "dxf" not in kinds or has_frame()
     files = render_files({one.path: one for one in made} if is_known else {}, kinds)
     return [(drawing, _of(drawing, files)) for drawing in made]

@@ -11,7 +11,7 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.flat import flat_points
-from plugs.drafting.layout import figure
+from plugs.drafting.laying import figure
 from plugs.drafting.placing import Beside
 from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CUT_LINE, ROLL_EDGE

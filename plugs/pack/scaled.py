@@ -11,8 +11,8 @@ import shapely
 
 from plugs.drafting.builder import SAMPLE, DrawingBuilder
 from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path, drawing_bounds, paths_box
-from plugs.drafting.laying import draw_layout
-from plugs.drafting.layout import Layout, layout_of, layout_rows
+from plugs.drafting.laying import draw_layout, layout_rows
+from plugs.drafting.layout import Layout, layouts_of
 from plugs.drafting.marks import TEXT, line
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import LEGEND, line_styles, without_figures
@@ -120,7 +120,7 @@ def scaled_page(
     """
     drawing = without_figures(drawing)
     own = _own(drawing)
-    layout = layout_of(own) if drawing.layout is None else drawing.layout
+    layout = layouts_of([own])[0] if drawing.layout is None else drawing.layout
     box, page = paths_box(own), shapely.box(0.0, -room[1], room[0], 0.0)
     scale = fitting_scale(box, (room[0] - _LEFT - _SIDE, tallest))
     builder = DrawingBuilder(path=path, title=title, display_unit=unit)

@@ -10,7 +10,7 @@ import numpy as np
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, paths_box
 from plugs.drafting.flat import flat_points
-from plugs.drafting.layout import figure
+from plugs.drafting.laying import figure
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE
 from plugs.ground.amounts import amount, counted
 from plugs.ground.units import format_length, format_size

@@ -252,7 +252,7 @@ def _strokes(paths: Sequence[Path], shift: tuple[float, float]) -> Iterator[str]
     """Yield what draws each path: lines as they are, arcs as Bezier curves."""
     if not paths:
         return
-    points, after, bulges = pieces_of(paths)
+    points, after, bulges, _ = pieces_of(paths)
     points = (points + np.array(shift)) * POINT_PER_MM
     arcs = np.flatnonzero((bulges != 0.0) & (points != points[after]).any(axis=1))
     curves, owner = bezier_arcs(points[arcs], points[after[arcs]], bulges[arcs], POINT_PER_MM * ARC_ERROR)

@@ -52,10 +52,12 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
         axes=PLANES["z"],
         named=[(one.name, one.at_mm) for one in across if not one.faces],
         points=[
-            (f"{one.name or 'ST'} {end}".strip(), *place)
-            for one in across
-            if one.faces
-            for end, place in zip(("left", "right"), one.faces[0], strict=True)
+            [
+                (f"{one.name or 'ST'} {end}".strip(), *place)
+                for one in across
+                if one.faces
+                for end, place in zip(("left", "right"), one.faces[0], strict=True)
+            ]
         ],
     )
     builder.under(partial(ways, "z"))

@@ -81,7 +81,7 @@ def template_drawing(
         builder.line(shapely.get_coordinates(line), BEVEL_LINE)
     names = draw_crossings(builder, template.region, (template.axis, template.at_mm), trims)
     _letter(builder, template)
-    lay_out_square_to(builder, template.axis, stations)
+    lay_out_square_to([builder], template.axis, stations)
     builder.under(partial(ways, template.axis))
     builder.bars()
     trimmed = [f"{TRIM_LINE}: where the laminate is trimmed, {', '.join(names)}"] if names else []

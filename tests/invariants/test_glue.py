@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from plugs.body.body import make_solid, make_tools
 from plugs.drafting.glue import joining_of
-from plugs.drafting.layer import layer_builder
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer, make_layers
 from plugs.foam.pin_cover import PinCover, pin_cover, recess_keep_outs
@@ -24,6 +23,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
 from plugs.recipe.plug import checked_plug
+from tests.drawn import layer_drawing
 from tests.invariants.made_plugs import random_plug
 from tests.unit.test_glue import stack_of
 
@@ -86,7 +86,7 @@ def check_names_on_faces(layers: Sequence[Layer], joints: Sequence[Pinned]) -> N
     """Hold the drawings to one name for each pin, on the upper face of a layer and the lower of the next."""
     joining = joining_of((), (), (), joints)
     drawn = [
-        layer_builder(layer, joining, plug_name="case").drawing()
+        layer_drawing(layer, joining, plug_name="case")
         for layer in layers
         if layer.rough.area > 0.0 and layer.envelope.area > 0.0 and (layer.lower.area or layer.upper.area)
     ]

@@ -11,8 +11,8 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Path
-from plugs.drafting.laying import lay_out
-from plugs.drafting.layout import edges_of, layout_of, layout_rows, lines_across, pieces_layout
+from plugs.drafting.laying import lay_out, layout_rows
+from plugs.drafting.layout import layouts_of, pieces_layout
 from plugs.drafting.styles import CUTS, DIMENSIONS, SAW_LINE, without_figures
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
@@ -32,7 +32,7 @@ def part(**figures: object) -> Drawing:
 
 def test_half_breadths_at_stations_are_those_of_the_trapezium() -> None:
     """At x the half-breadth is 100 - x / 10; both overall sizes and the pin's place are told."""
-    drawing = part(named=[("station 2", 150.0)], points=[("P1-1", 200.0, -50.0)])
+    drawing = part(named=[("station 2", 150.0)], points=[[("P1-1", 200.0, -50.0)]])
     words = [label.text for label in drawing.labels if label.dxf_layer == DIMENSIONS]
     assert {"400 mm", "200 mm", "station 2", "150", "85", "P1-1:", "x 200", "y -50"} <= set(words)
     assert drawing.layout is not None
@@ -54,7 +54,7 @@ def test_dimensions_are_on_their_own_layer_and_cut_nothing() -> None:
 
 def test_file_and_shop_pack_tell_the_same_figures() -> None:
     """Every figure of the full-size drawing is on the page of the pack."""
-    drawing = part(named=[("station 2", 150.0)], points=[("P1-1", 200.0, -50.0)])
+    drawing = part(named=[("station 2", 150.0)], points=[[("P1-1", 200.0, -50.0)]])
     page = scaled_page(drawing, "Layer L01", (194.0, 267.0), "mm", path="p").drawing()
     told = {label.text for label in page.labels}
     assert {label.text for label in drawing.labels if label.dxf_layer == DIMENSIONS} <= told
@@ -66,10 +66,11 @@ def test_a_line_across_a_wavy_edge_is_laid_where_it_bows_most() -> None:
     bowed = shapely.Polygon([*zip(x, 50.0 + 30.0 * np.sin(np.pi * x / 400.0), strict=True), (400, 0), (0, 0)])
     straight = DrawingBuilder(path="a", title="a")
     straight.outline(SLOPE, "SAW_LINE")
-    assert len(lines_across(edges_of(straight.lines), 0, [])) == 2
     wavy = DrawingBuilder(path="a", title="a")
     wavy.outline(bowed, "SAW_LINE")
-    places = lines_across(edges_of(wavy.lines), 0, [])
+    few, many = layouts_of([straight.lines, wavy.lines])
+    assert len(few.lines) == 2
+    places = [at for _, at in many.lines]
     assert len(places) > 4
     heights = 50.0 + 30.0 * np.sin(np.pi * np.array(places) / 400.0)
     assert np.abs(np.interp(x, places, heights) - (50.0 + 30.0 * np.sin(np.pi * x / 400.0))).max() < 2.1
@@ -92,5 +93,6 @@ def test_of_two_mirrored_radii_the_upper_is_told_whatever_the_last_digit(more: f
     """A half disc above and one below, the same but for rounding, which is another on another machine."""
     ring = np.array([[0.0, -40.0], [100.0, -40.0], [100.0, 40.0], [0.0, 40.0]])
     bulges = np.array([np.tan(np.pi / 8.0) + more, 0.0, np.tan(np.pi / 8.0), 0.0])
-    ((_, _, y),) = layout_of([Path(points=ring, bulges=bulges, is_closed=True, dxf_layer=SAW_LINE)]).radii
+    half = Path(points=ring, bulges=bulges, is_closed=True, dxf_layer=SAW_LINE)
+    ((_, _, y),) = layouts_of([[half]])[0].radii
     assert y > 0.0

@@ -31,10 +31,10 @@ import trimesh
 from ezdxf.path import make_path
 from shapely import MultiPolygon
 
-from plugs.drafting.layer import layer_builder
 from plugs.files.dxf import render_dxf
 from plugs.files.solids import stl_bytes, threemf_bytes
 from plugs.files.svg import render_svg
+from tests.drawn import layer_drawing
 
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -73,7 +73,7 @@ def layer():
 @pytest.fixture(scope="module")
 def drawing(layer):
     """Return the layer's drawing, with letters beyond ASCII in the plug's name."""
-    return layer_builder(layer, plug_name="Höcker ü").drawing()
+    return layer_drawing(layer, plug_name="Höcker ü")
 
 
 @pytest.fixture(scope="module")

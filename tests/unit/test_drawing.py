@@ -14,9 +14,9 @@ import shapely
 from shapely import MultiPolygon
 
 from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds, label_box, path_bounds
-from plugs.drafting.layer import layer_builder
 from plugs.drafting.outlines import canonical_rings
 from plugs.drafting.styles import without_figures
+from tests.drawn import layer_drawing
 
 NOTHING = MultiPolygon()
 
@@ -83,7 +83,7 @@ def lines(drawing, *dxf_layers):
 
 def test_outlines_lie_on_their_own_dxf_layers():
     """Two rings a face; eight vertices each, since lines and arcs were found."""
-    drawing = layer_builder(layer(), plug_name="tail").drawing()
+    drawing = layer_drawing(layer(), plug_name="tail")
     for name in ("FINISH_BOTTOM_FACE", "FINISH_TOP_FACE", "SAW_LINE"):
         rings = [path for path in drawing.paths if path.dxf_layer == name]
         assert len(rings) == 2
@@ -96,7 +96,7 @@ def test_outlines_lie_on_their_own_dxf_layers():
 
 def test_title_tells_layer_thickness_and_position():
     """In mm as they are."""
-    found = texts(layer_builder(layer(), plug_name="tail").drawing())
+    found = texts(layer_drawing(layer(), plug_name="tail"))
     assert "tail" in found
     assert "Layer L03, number 3" in found
     assert "Sheet 50.8 mm, from z = 100 mm to 150.8 mm" in found
@@ -106,7 +106,7 @@ def test_title_tells_layer_thickness_and_position():
 
 def test_inch_plugs_read_fractions_and_get_an_inch_bar():
     """100 mm is 3.937 in, to the nearest sixteenth 3 15/16 (arithmetic: 62.99 sixteenths)."""
-    drawing = layer_builder(layer(), plug_name="tail", display_unit="in").drawing()
+    drawing = layer_drawing(layer(), plug_name="tail", display_unit="in")
     assert "Sheet 2 in, from z = 3 15/16 in to 5 15/16 in" in texts(drawing)
     assert bar_lengths(drawing) == pytest.approx([100.0, 101.6])
     assert {"100 mm", "4 in"} <= set(texts(drawing))
@@ -123,13 +123,13 @@ def bar_lengths(drawing):
 
 def test_check_bar_is_a_hundred_millimetres():
     """What the builder lays a rule on."""
-    assert bar_lengths(layer_builder(layer(), plug_name="tail").drawing()) == pytest.approx([100.0])
+    assert bar_lengths(layer_drawing(layer(), plug_name="tail")) == pytest.approx([100.0])
 
 
 @pytest.mark.parametrize("axis", ["y", "z"])
 def test_arrow_points_forward_to_smaller_x(axis):
     """As x runs to the rear, so forward is to the left; the tip is the middle of the head."""
-    drawing = layer_builder(layer(axis=axis), plug_name="tail").drawing()
+    drawing = layer_drawing(layer(axis=axis), plug_name="tail")
     (head,) = [path.points for path in drawing.paths if path.dxf_layer == "LABELS" and len(path.points) == 3]
     assert head[1, 0] < head[0, 0] == head[2, 0]
     assert head[1, 1] == pytest.approx(head[[0, 2], 1].mean())
@@ -138,7 +138,7 @@ def test_arrow_points_forward_to_smaller_x(axis):
 
 def test_section_layers_show_forward_into_the_page_and_up():
     """Seen from behind: a crossed circle and an arrow to larger z."""
-    drawing = layer_builder(layer(axis="x"), plug_name="tail").drawing()
+    drawing = layer_drawing(layer(axis="x"), plug_name="tail")
     assert {"FORWARD IS INTO THE PAGE", "UP"} <= set(texts(drawing))
     assert "Seen from behind: y to the right, z up; the rear face is in view" in texts(drawing)
     round_paths = [path for path in drawing.paths if path.dxf_layer == "LABELS" and path.bulges.any()]
@@ -155,10 +155,10 @@ def test_section_layers_show_forward_into_the_page_and_up():
 
 def test_empty_face_is_said_and_not_drawn():
     """A pointed top has no upper face."""
-    drawing = layer_builder(layer(upper=NOTHING), plug_name="tail").drawing()
+    drawing = layer_drawing(layer(upper=NOTHING), plug_name="tail")
     assert any("no top face" in text for text in texts(drawing))
     assert not [path for path in drawing.paths if path.dxf_layer == "FINISH_TOP_FACE"]
-    drawing = layer_builder(layer(lower=NOTHING), plug_name="tail").drawing()
+    drawing = layer_drawing(layer(lower=NOTHING), plug_name="tail")
     assert any("no bottom face" in text for text in texts(drawing))
 
 
@@ -168,7 +168,7 @@ def test_empty_face_is_said_and_not_drawn():
 def test_layers_that_cannot_be_drawn_are_refused_by_name(changes):
     """Nothing empty is ever written."""
     with pytest.raises(AssertionError, match="L03"):
-        layer_builder(layer(**changes), plug_name="tail").drawing()
+        layer_drawing(layer(**changes), plug_name="tail")
 
 
 def two_islands():
@@ -189,7 +189,7 @@ def test_no_text_lies_on_a_line_or_on_another_text(axis, unit, make):
     """Every text's generous box is clear of every line of the drawing and of the other boxes."""
     record = make()
     record.axis = axis
-    drawing = layer_builder(record, plug_name="tail", display_unit=unit).drawing()
+    drawing = layer_drawing(record, plug_name="tail", display_unit=unit)
     boxes = [shapely.box(*label_box(label)) for label in drawing.labels]
     for label, line in product(drawing.labels, lines(drawing).geoms):
         x0, y0, x1, y1 = label_box(label)
@@ -202,7 +202,7 @@ def test_no_text_lies_on_a_line_or_on_another_text(axis, unit, make):
 
 def test_bars_arrow_and_title_lie_under_the_part():
     """Nothing but names is drawn where the saw runs."""
-    drawing = without_figures(layer_builder(layer(), plug_name="tail", display_unit="in").drawing())
+    drawing = without_figures(layer_drawing(layer(), plug_name="tail", display_unit="in"))
     bottom = lines(drawing, "SAW_LINE", "FINISH_BOTTOM_FACE", "FINISH_TOP_FACE").bounds[1]
     assert lines(drawing, "LABELS").bounds[3] < bottom
     assert all(label_box(label)[3] < bottom for label in drawing.labels if label.align == "left")
@@ -210,13 +210,13 @@ def test_bars_arrow_and_title_lie_under_the_part():
 
 def test_name_stands_inside_the_part_where_there_is_room():
     """Once in each part that is large enough; the small disc goes without."""
-    drawing = without_figures(layer_builder(layer(), plug_name="tail").drawing())
+    drawing = without_figures(layer_drawing(layer(), plug_name="tail"))
     inside = [label for label in drawing.labels if label.align == "centre"]
     assert [label.text for label in inside] == ["L03", "THIS FACE UP"]
     boxes = [shapely.box(*label_box(label)) for label in inside]
     assert all(layer().rough.contains(box) for box in boxes)
     assert not boxes[0].intersects(boxes[1])
-    drawing = without_figures(layer_builder(two_islands(), plug_name="tail").drawing())
+    drawing = without_figures(layer_drawing(two_islands(), plug_name="tail"))
     names = [x for x in drawing.labels if x.align == "centre"]
     assert [x.text for x in names if x.text != "THIS FACE UP"] == ["L03"]
     assert np.hypot(*names[0].at) < 20.0
@@ -228,10 +228,10 @@ def test_same_layer_gives_the_same_drawing_whatever_the_order_of_its_rings():
     turned = [
         shapely.Polygon(np.roll(shapely.get_coordinates(part)[:-1][::-1], 13, axis=0)) for part in parts[::-1]
     ]
-    one = layer_builder(two_islands(), plug_name="tail").drawing()
+    one = layer_drawing(two_islands(), plug_name="tail")
     record = two_islands()
     record.rough = MultiPolygon(turned)
-    other = layer_builder(record, plug_name="tail").drawing()
+    other = layer_drawing(record, plug_name="tail")
     assert one.labels == other.labels
     for a, b in zip(one.paths, other.paths, strict=True):
         assert np.array_equal(a.points, b.points)
@@ -285,7 +285,7 @@ def test_bounds_hold_labels_and_refuse_an_empty_drawing():
 @pytest.mark.parametrize("sent", [lambda one: pickle.loads(pickle.dumps(one)), copy.copy, copy.deepcopy])
 def test_a_drawing_that_travels_is_the_same(sent):
     """Each path keeps its own points and bulges, which nobody can change; one without paths travels too."""
-    drawing = layer_builder(layer(), plug_name="tail").drawing()
+    drawing = layer_drawing(layer(), plug_name="tail")
     found = sent(drawing)
     assert (found.path, found.title, found.labels) == (drawing.path, drawing.title, drawing.labels)
     assert found.layout == drawing.layout is not None

@@ -15,11 +15,11 @@ from plugs.drafting.glue import (
     glue_rows,
     joining_of,
 )
-from plugs.drafting.layer import FINISH_BOTTOM_FACE, layer_builder
-from plugs.drafting.styles import without_figures
+from plugs.drafting.styles import FINISH_BOTTOM_FACE, without_figures
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned, Pins, make_pins
+from tests.drawn import layer_drawing
 from tests.unit.test_glue import stack_of
 from tests.unit.test_pins import upright
 
@@ -32,7 +32,7 @@ def drawn(*faces: shapely.Geometry) -> tuple[list[Layer], tuple[Pinned, ...], tu
     contacts, _ = make_contacts(layers, Glue())
     joints, _ = make_pins(contacts, Pins(), upright(contacts))
     joining = joining_of((), (), (), joints)
-    return layers, joints, tuple(layer_builder(layer, joining, plug_name="Box").drawing() for layer in layers)
+    return layers, joints, tuple(layer_drawing(layer, joining, plug_name="Box") for layer in layers)
 
 
 def groups(drawing: Drawing) -> set[str]:
@@ -94,9 +94,7 @@ def test_rows_stand_under_those_of_the_layer() -> None:
     layers, joints, drawings = drawn(FACE, FACE)
     rows = [label for label in drawings[0].labels if label.text in glue_rows("L01", joints)]
     assert len(rows) == 2
-    alone, first = (
-        without_figures(one) for one in (layer_builder(layers[0], plug_name="Box").drawing(), drawings[0])
-    )
+    alone, first = (without_figures(one) for one in (layer_drawing(layers[0], plug_name="Box"), drawings[0]))
     own = {label.text for label in alone.labels if label.align == "left"}
     written = [label for label in first.labels if label.text in own]
     assert len(written) == len(own)
@@ -130,4 +128,4 @@ def test_joint_without_room_for_glue() -> None:
 def test_single_layer_is_drawn_as_it_is() -> None:
     """Nothing is glued, nothing is added."""
     layers, _, (only,) = drawn(FACE)
-    assert len(only.labels) == len(layer_builder(layers[0], plug_name="Box").drawing().labels)
+    assert len(only.labels) == len(layer_drawing(layers[0], plug_name="Box").labels)

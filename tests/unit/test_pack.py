@@ -16,7 +16,7 @@ from reportlab.pdfbase import pdfmetrics
 import plugs.pack.pack
 import plugs.pack.words
 from plugs.drafting.drawing import Drawing, Label, Path, path_bounds, paths_box
-from plugs.drafting.layout import crossings, edges_of, is_mirrored, layout_of, lines_across
+from plugs.drafting.layout import layouts_of
 from plugs.drafting.styles import without_figures
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.ground.paper import paper_of
@@ -68,26 +68,25 @@ def disc(radius: float) -> Drawing:
 
 def test_half_breadths_are_those_of_the_circle() -> None:
     """At x the half-breadth is the root of r2 - x2 (closed form); a hole is left out; ends are narrow."""
-    shape = edges_of(disc(300.0).paths)
-    places = lines_across(shape, 0, [0.0, 123.0, 999.0])
-    assert {0.0, 123.0} <= set(places) and max(places) < 300.0
-    spans = crossings(shape, 0, places)
-    assert is_mirrored(spans)
+    named = [("", 0.0), ("", 123.0), ("", 999.0)]
+    (figures,) = layouts_of([disc(300.0).paths], named=named)
+    places, ((_, spans),) = [x for _, x in figures.lines], figures.spans
+    assert {0.0, 123.0} <= set(places) and max(places) == 300.0
     for x, row in zip(places, spans, strict=True):
         half = np.sqrt(300.0**2 - x**2)
         assert row[-1][1] == pytest.approx(half, abs=0.05 if abs(x) < 299.0 else 1.0)
         if abs(x) < 20.0:
             assert np.array(row) == pytest.approx(np.array([(-half, -10.0), (10.0, half)]), abs=0.05)
-    turned = np.array(crossings(shape, 1, [5.0])[0])
+    (figures,) = layouts_of([disc(300.0).paths], along=1, named=[("", 5.0)])
+    turned = np.array(figures.spans[0][1][[y for _, y in figures.lines].index(5.0)])
     assert turned == pytest.approx(np.array([(-299.96, -20.0), (20.0, 299.96)]), abs=0.05)
 
 
 def test_a_page_says_the_figures_and_shows_the_part_to_scale() -> None:
     """The table has the half-breadth at a station; the drawing's points times its scale are the part's."""
     part = disc(300.0)
-    figures = layout_of(
-        part.paths, axes=("x", "y"), named=[("station 2", 180.0)], points=[("P1-1", 100.0, -50.0)]
-    )
+    (figures,) = layouts_of([part.paths], axes=("x", "y"), named=[("station 2", 180.0)])
+    figures = replace(figures, points=(("P1-1", 100.0, -50.0),))
     page = scaled_page(replace(part, layout=figures), "Layer L01", (194.0, 267.0), "mm", path="p").drawing()
     words = [label.text for label in page.labels]
     assert "station 2" in words and "240" in words, "root of 300 x 300 - 180 x 180"

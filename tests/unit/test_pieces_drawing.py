@@ -11,7 +11,6 @@ import shapely
 
 from plugs.drafting.drawing import label_box
 from plugs.drafting.glue import Joining
-from plugs.drafting.layer import layer_builder
 from plugs.drafting.styles import HOLLOW, JOINT_CUT
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints
@@ -19,6 +18,7 @@ from plugs.foam.layers import Stack, make_layers
 from plugs.foam.pieces import make_pieces
 from plugs.summary.foam import PIECES
 from plugs.tables.rows import csv_text
+from tests.drawn import layer_drawing
 from tests.shapes import box_plan, solid_of
 
 BODY = solid_of(box_plan(2000.0, 500.0, 150.0)).body
@@ -32,14 +32,14 @@ def test_layer_in_one_piece_is_left_as_it_is() -> None:
     """Nothing is added where there is nothing to say."""
     whole, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
     joined = Joining(pieces=whole.pieces, joints=whole.joints)
-    plain = layer_builder(LAYERS[0], plug_name="Box").drawing()
-    assert layer_builder(LAYERS[0], joined, plug_name="Box").drawing().labels == plain.labels
+    plain = layer_drawing(LAYERS[0], plug_name="Box")
+    assert layer_drawing(LAYERS[0], joined, plug_name="Box").labels == plain.labels
 
 
 def test_joint_void_and_names() -> None:
     """The joint's line at its place, the voids closed, each piece named once inside itself, clear of all."""
     layer = LAYERS[1]
-    drawing = layer_builder(layer, WHOLE, plug_name="Box").drawing()
+    drawing = layer_drawing(layer, WHOLE, plug_name="Box")
     joint = next(j for j in MADE.joints if j.layer == "L02")
     drawn = [p for p in drawing.paths if p.dxf_layer == JOINT_CUT]
     assert len(drawn) == 1
@@ -61,8 +61,8 @@ def test_joint_void_and_names() -> None:
 def test_rows_stand_clear_of_each_other() -> None:
     """The rows that are added follow the title."""
     layer = LAYERS[1]
-    before = layer_builder(layer, plug_name="Box").drawing()
-    after = layer_builder(layer, WHOLE, plug_name="Box").drawing()
+    before = layer_drawing(layer, plug_name="Box")
+    after = layer_drawing(layer, WHOLE, plug_name="Box")
     rows = sorted(label.at[1] for label in after.labels if label.align == "left")
     assert min(b - a for a, b in pairwise(rows) if b != a) >= 5.0
     assert len(rows) > sum(label.align == "left" for label in before.labels)
@@ -73,9 +73,7 @@ def test_piece_too_small_for_its_name_is_listed() -> None:
     body = solid_of(box_plan(2000.0, 14.0, 50.0)).body
     layers = make_layers(body, Stack(thicknesses=(50.0,), allowance=0.0))[0]
     made, _ = make_pieces(body, layers, Joints(), [[(1200.0, 600.0)]])
-    drawing = layer_builder(
-        layers[0], Joining(pieces=made.pieces, joints=made.joints), plug_name="Lath"
-    ).drawing()
+    drawing = layer_drawing(layers[0], Joining(pieces=made.pieces, joints=made.joints), plug_name="Lath")
     named = {label.text for label in drawing.labels}
     listed = next((t for t in named if t.startswith("Too small for their names")), "")
     for piece in made.pieces:
