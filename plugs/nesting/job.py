@@ -27,6 +27,7 @@ from plugs.nesting.grids import (
 _CELLS = 120  # across the short side of a sheet, at least
 _MOST_CELLS = 400  # and at most: the work goes with their square
 _CELLS_ACROSS_SHAPE = 16  # of the middle shape: coarser gives away as much as a kerf
+_BATCH = 64  # outlines at once, so that what they take meanwhile is little
 _UNIT = 0.01  # mm. Lengths that are whole hundredths have a common measure
 
 
@@ -152,8 +153,11 @@ def _shapes(
     keys = [(one.tobytes(), turns_of(blank, cutting)) for one, blank in zip(drawn, group, strict=True)]
     first = {key: i for i, key in reversed([*enumerate(keys)])}
     numbers = sorted(first.values())
-    made = make_rasters(outlines[numbers], [keys[i][1] for i in numbers], cutting.gap, cell)
-    shapes = dict(zip(numbers, made, strict=True))
+    shapes: dict[int, RasterShape] = {}
+    for begin in range(0, len(numbers), _BATCH):
+        some = numbers[begin : begin + _BATCH]
+        made = make_rasters(outlines[some], [keys[i][1] for i in some], cutting.gap, cell)
+        shapes.update(zip(some, made, strict=True))
     return tuple(shapes[first[key]] for key in keys)
 
 

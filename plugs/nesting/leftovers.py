@@ -105,19 +105,18 @@ def _largest_free(
     taken: NDArray[np.bool_], across: float, up: float, least: float
 ) -> tuple[int, int, int, int] | None:
     """Return column, row, columns and rows of the largest free rectangle, None if all are too small."""
-    columns = len(taken)
     narrow, low = math.ceil(least / across - 1e-9), math.ceil(least / up - 1e-9)
-    place = np.arange(columns, dtype=np.int32)[:, None]
+    place = np.arange(len(taken), dtype=np.int32)[:, None]
     depth = place - np.maximum.accumulate(np.where(taken, place, -1), axis=0)
-    goes_on = ~(taken[1:] & (depth[:-1] > 0)).any(axis=1)
-    ends = np.flatnonzero(~np.append(goes_on, False) & (depth.max(axis=1) >= narrow))
-    best, size = None, 0
-    most = depth.max(axis=1) * (depth >= narrow).sum(axis=1)  # that can end there
-    for i in ends.tolist():
+    depth[depth < narrow] = 0
+    ends = np.append((taken[1:] & (depth[:-1] > 0)).any(axis=1), True)
+    most = depth.max(axis=1) * np.count_nonzero(depth, axis=1)  # that can end there
+    best, size = None, narrow * low - 1
+    for i in np.flatnonzero(ends & (most > size)).tolist():
         if most[i] <= size:
             continue
         for start, finish, deep in _bars(depth[i]):
-            if deep >= narrow and finish - start >= low and deep * (finish - start) > size:
+            if finish - start >= low and deep * (finish - start) > size:
                 size = deep * (finish - start)
                 best = (i + 1 - deep, start, deep, finish - start)
     return best

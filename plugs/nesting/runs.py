@@ -111,11 +111,9 @@ def runs_touched(edges: Edges, columns: Indices, rows: Indices) -> Runs:
     after = np.floor(np.maximum(one, two)).astype(np.int64) + 1
     top, is_across = rows[own], (column >= 0) & (column < columns[own])
     inside = is_across & (after > 0) & (first < top)
-    # an edge that crosses the middle of a column turns outside to inside for all cells above it
-    middle = column + 0.5
-    crosses = is_across & (from_x <= middle) & (middle < x_end[which])
-    height = from_y + lean * (middle - from_x)
-    above = np.minimum(np.maximum(np.ceil(height - 0.5).astype(np.int64), 0), top)
+    # an edge that crosses the left side of a column turns outside to inside for all cells above it there
+    crosses = is_across & (here >= 0.0) & (here < far)
+    above = np.minimum(np.maximum(np.floor(one).astype(np.int64), 0), top)
     ends = np.cumsum(columns)
     stride = int(rows.max(initial=0)) + 1  # a cell more to each column, so that no run goes on in the next
     place = (column + (ends - columns)[own]) * stride  # all columns of all grids one after the other
