@@ -351,6 +351,27 @@ def label_box(label: Label) -> Box:
     return x - back * width, y - down * height, x + ahead * width, y + up * height
 
 
+def label_boxes(labels: Sequence[Label]) -> Array:
+    """Return the boxes of labels, each as `label_box` does.
+
+    Parameters
+    ----------
+    labels : sequence of Label
+        The texts, mm.
+
+    Returns
+    -------
+    (4, n) float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    x, y = np.array([label.at for label in labels]).reshape(-1, 2).T
+    height = np.array([label.height for label in labels])
+    width = TEXT_WIDTH_RATIO * height * np.array([len(label.text) for label in labels])
+    is_centred = np.array([label.align == "centre" for label in labels], dtype=np.intp)
+    back, down, ahead, up = np.array(TEXT_SIDES)[is_centred].T
+    return np.stack((x - back * width, y - down * height, x + ahead * width, y + up * height))
+
+
 def drawing_bounds(drawing: Drawing) -> Box:
     """Return the bounding box of everything in a drawing.
 

@@ -17,6 +17,7 @@ FLAT: Final = 0.05
 """Farthest that a chord lies from its arc where an arc is flattened for searching and overviews, mm."""
 
 _FIRST: Final = 64  # boxes for which room is made at first
+_HAIR: Final = 1e-6  # mm. More than is lost by rounding
 _RUN: Final = 8  # straight pieces whose box is looked at before themselves
 
 
@@ -262,22 +263,25 @@ class Boxes:
 
     def __init__(self, boxes: Sequence[Sequence[Box]]) -> None:
         """Begin with some in each drawing."""
-        self._counts = [len(own) for own in boxes]
-        self._all = padded(boxes, max(_FIRST, 2 * max(self._counts)))
+        self._counts = np.array(list(map(len, boxes)))
+        self._all = np.full((4, len(boxes), max(_FIRST, 2 * self._counts.max())), np.nan)
+        own, place = counted(self._counts)
+        self._all[:, own, place] = np.reshape([box for row in boxes for box in row], (-1, 4)).T
 
-    def add(self, drawing: int, box: Array | Box) -> None:
-        """Add one to a drawing; room for more is made by doubling.
+    def add(self, drawings: Indices, boxes: Array) -> None:
+        """Add one to each of some drawings; room for more is made by doubling.
 
         Parameters
         ----------
-        drawing : int
-        box : (4,) float, mm
+        drawings : (n,) int
+            No two alike.
+        boxes : (4, n) float, mm
         """
-        n = self._counts[drawing]
-        if n == self._all.shape[2]:
+        place = self._counts[drawings]
+        if (place == self._all.shape[2]).any():
             self._all = np.concatenate((self._all, np.full_like(self._all, np.nan)), axis=2)
-        self._all[:, drawing, n] = box
-        self._counts[drawing] = n + 1
+        self._all[:, drawings, place] = boxes
+        self._counts[drawings] += 1
 
     def near(self, drawings: NDArray[np.intp], boxes: Array) -> tuple[NDArray[np.intp], Array]:
         """Return which boxes, each in a drawing, meet or touch some of these, in order, and those.
@@ -291,7 +295,7 @@ class Boxes:
         -------
         tuple of (m,) int and (4, m) float, mm
         """
-        own = self._all[:, drawings, : max(self._counts)]
+        own = self._all[:, drawings, : self._counts.max()]
         which, other = np.nonzero(_is_met(boxes[:, :, None], own))
         return which, own[:, which, other]
 
@@ -347,38 +351,41 @@ class Pieces:
 
     def __init__(self, ends: Array, marks: NDArray[np.int64], counts: NDArray[np.intp]) -> None:
         """Lay out pieces in runs, those of a drawing after those of the one before."""
-        self._runs = (-(-counts // _RUN)).tolist()
-        self._last = [_RUN] * len(counts)  # so many has the last run, as if these had filled theirs
-        shape = len(counts), max(self._runs) + 1, _RUN
+        self._runs = -(-counts // _RUN)
+        self._last = np.full(len(counts), _RUN)  # so many has the last run, as if these had filled theirs
+        shape = len(counts), self._runs.max() + 1, _RUN
         self._ends, self._marks = np.full((4, *shape), np.nan), np.zeros(shape, dtype=np.int64)
         before = np.arange(len(counts)) * shape[1] * _RUN - (np.cumsum(counts) - counts)
         place = np.arange(ends.shape[1]) + np.repeat(before, counts)
         self._ends.reshape(4, -1)[:, place] = ends
         self._marks.ravel()[place] = marks
-        self._boxes = _all_around(ends_box(self._ends))
+        self._own = ends_box(self._ends)
+        self._boxes = _all_around(self._own)
 
-    def add(self, drawing: int, ends: Array, mark: int) -> None:
-        """Add one to a drawing, to the run of the one before; room for more is made by doubling.
+    def add(self, drawings: Indices, ends: Array, mark: int) -> None:
+        """Add one to each of some drawings, to the run of the one before; room for more is made by doubling.
 
         Parameters
         ----------
-        drawing : int
-        ends : (4,) float, mm
+        drawings : (n,) int
+            No two alike.
+        ends : (4, n) float, mm
         mark : int
         """
-        if self._last[drawing] == _RUN:
-            self._last[drawing] = 0
-            self._runs[drawing] += 1
-            if self._runs[drawing] > self._marks.shape[1]:
-                self._ends, self._boxes = (
-                    np.concatenate((own, np.full_like(own, np.nan)), axis=2)
-                    for own in (self._ends, self._boxes)
-                )
-                self._marks = np.concatenate((self._marks, np.zeros_like(self._marks)), axis=1)
-        run, place = self._runs[drawing] - 1, self._last[drawing]
-        self._ends[:, drawing, run, place], self._marks[drawing, run, place] = ends, mark
-        self._boxes[:, drawing, run] = _all_around(ends_box(self._ends[:, drawing, run]))
-        self._last[drawing] = place + 1
+        full = drawings[self._last[drawings] == _RUN]
+        self._last[full] = 0
+        self._runs[full] += 1
+        if self._runs.max() > self._marks.shape[1]:
+            self._ends, self._own, self._boxes = (
+                np.concatenate((own, np.full_like(own, np.nan)), axis=2)
+                for own in (self._ends, self._own, self._boxes)
+            )
+            self._marks = np.concatenate((self._marks, np.zeros_like(self._marks)), axis=1)
+        run, place = self._runs[drawings] - 1, self._last[drawings]
+        self._ends[:, drawings, run, place], self._marks[drawings, run, place] = ends, mark
+        self._own[:, drawings, run, place] = ends_box(ends)
+        self._boxes[:, drawings, run] = _all_around(self._own[:, drawings, run])
+        self._last[drawings] += 1
 
     def over(self, drawings: NDArray[np.intp], boxes: Array) -> NDArray[np.int64]:
         """Return the marks of pieces that boxes, n in each of k drawings, meet or touch.
@@ -393,32 +400,15 @@ class Pieces:
         -------
         (k, n) int
         """
-        runs = self._boxes[:, drawings, None, : max(self._runs)]
+        runs = self._boxes[:, drawings, None, : self._runs.max()]
         whose, which, run = np.nonzero(_is_met(boxes[..., None], runs))
-        own = drawings[whose]
-        at, piece = np.nonzero(is_crossed(boxes[:, whose, which, None], self._ends[:, own, run]))
+        near = _is_met(boxes[:, whose, which, None], self._own[:, drawings[whose], run], _HAIR)
+        pair, place = np.nonzero(near)
+        at, piece = (whose[pair], which[pair]), (drawings[whose[pair]], run[pair], place)
+        is_over = is_crossed(boxes[:, *at], self._ends[:, *piece])
         marks = np.zeros(boxes.shape[1:], dtype=np.int64)
-        np.bitwise_or.at(marks, (whose[at], which[at]), self._marks[own[at], run[at], piece])
+        np.bitwise_or.at(marks, at, np.where(is_over, self._marks[piece], 0))
         return marks
-
-
-def padded(rows: Sequence[Sequence[Box]], most: int) -> Array:
-    """Return rows of boxes as one array, filled up by NaN.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of tuple of 4 float, mm
-    most : int
-        As many as the longest has, at least.
-
-    Returns
-    -------
-    (4, rows, most) float, mm
-    """
-    found = np.full((4, len(rows), most), np.nan)
-    for k, row in enumerate(rows):
-        found[:, k, : len(row)] = np.array(row).reshape(-1, 4).T
-    return found
 
 
 def ends_box(ends: Array) -> Array:
@@ -442,9 +432,10 @@ def _all_around(boxes: Array) -> Array:
     return np.concatenate((np.fmin.reduce(boxes[:2], axis=-1), np.fmax.reduce(boxes[2:], axis=-1)))
 
 
-def _is_met(boxes: Array, others: Array) -> NDArray[np.bool_]:
-    """Return which boxes meet or touch others, the four numbers of either first."""
+def _is_met(boxes: Array, others: Array, gap: float = 0.0) -> NDArray[np.bool_]:
+    """Return which boxes meet or touch others, or come so near, the four numbers of either first."""
     (x0, y0, x1, y1), (left, bottom, right, top) = boxes, others
+    x0, y0, x1, y1 = x0 - gap, y0 - gap, x1 + gap, y1 + gap
     return np.asarray((left <= x1) & (bottom <= y1) & (x0 <= right) & (y0 <= top))
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -12,9 +11,18 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.drawing import LABELS, TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
-from plugs.drafting.flat import Boxes, Pieces, ends_box, flattened, is_crossed, padded
-from plugs.drafting.marks import line
+from plugs.drafting.drawing import (
+    LABELS,
+    TEXT_WIDTH_RATIO,
+    Array,
+    Box,
+    Label,
+    Path,
+    label_box,
+    label_boxes,
+    paths_along,
+)
+from plugs.drafting.flat import Boxes, Indices, Pieces, counted, ends_box, flattened, is_crossed
 from plugs.drafting.signs import (
     CLEAR,
     SEEN,
@@ -121,21 +129,20 @@ class Crowd:
 Placed = tuple[Sign | None, Written]
 """The sign that had room, if it is one, and what is drawn."""
 
-_Turn = tuple[Named | None, tuple[float, float, float] | None, Beside | None, int, int]
-"""A sign, and where it is in the middle; words, maybe in its stead; from where to where their places are."""
+_Stands = tuple[Sign, tuple[float, float, float]]
+"""A sign, its middle, and the height of its letters."""
 
-_Place = tuple[int, int, shapely.Geometry]
-"""A drawing, which of its places it is, and the region there."""
-
-_Found = tuple[Array, Array, Faults]
-"""Places round about, (2, n), their boxes, (4, n), and how bad they are."""
+_Turn = tuple[int, int, Named | Beside, tuple[float, float, float] | None]
+"""A drawing; the number of what is asked for; a sign, or words, maybe in its stead; where the sign is in the
+middle."""
 
 
 class _Placer:
     """What stands in drawings, and the places that their words are given.
 
-    The words of a drawing follow each other. Where one finds no room at its first places its drawing waits
-    until all others wait too or are done; then places round about are looked at for all of them together.
+    The words of a drawing follow each other, in all drawings in step. Where one finds no room at its first
+    places its drawing waits until all others wait too or are done; then places round about are looked at for
+    all of them together.
     """
 
     def __init__(self, crowds: Sequence[Crowd]) -> None:
@@ -143,8 +150,8 @@ class _Placer:
         self._lay_out([crowd.lines for crowd in crowds])
         self._marks = Boxes([crowd.marks for crowd in crowds])
         self._taken = Boxes([crowd.taken for crowd in crowds])
-        self._regions: dict[int, shapely.Geometry] = {}
-        self._turns = [list[_Turn]() for _ in crowds]
+        self._placed: list[list[Placed]] = [[(None, ([], []))] * len(crowd.asked) for crowd in crowds]
+        self._turns = list[_Turn]()
         self._look([crowd.asked for crowd in crowds])
 
     def _lay_out(self, lines: Sequence[Sequence[Path]]) -> None:
@@ -164,125 +171,135 @@ class _Placer:
 
     def _look(self, asked: Sequence[Sequence[Named | Beside]]) -> None:
         """Look at the first places of all that is asked for: how bad they are by what stands there."""
-        rows = [list[Box]() for _ in asked]
-        signs, inside = list[_Place](), list[_Place]()
-        for k, (own, row, turns) in enumerate(zip(asked, rows, self._turns, strict=True)):
-            for one in own:
+        counts, labels, middles = list[int](), list[Label](), list[Box]()
+        regions, bounds = list[shapely.Geometry | None](), list[shapely.Geometry | None]()
+        for k, own in enumerate(asked):
+            for number, one in enumerate(own):
                 sign, words = (one, one.instead) if isinstance(one, Named) else (None, one)
-                begin, at = len(row), None
                 if sign is not None:
-                    at = in_the_middle(sign.choices[0], sign.within.centroid)
-                    if at is not None:
-                        signs.append((k, begin, sign.within))
-                        row.append(sign_box(sign.choices[0], *at))
+                    first = sign.choices[0]
+                    at = in_the_middle(first, sign.within.centroid)
+                    middles.append(sign_box(first, *(at or (0.0, 0.0, 0.0))))
+                    regions.append(None if at is None or at[2] < first.least else sign.within)
+                    self._turns.append((k, number, sign, at))
+                    counts.append(1)
                 if words is not None:
-                    first = words.choices[:_AT_ONCE]
-                    if words.within is not None:
-                        inside += [(k, len(row) + i, words.within) for i in range(len(first))]
-                    row.extend(map(label_box, first))
-                turns.append((sign, at, words, begin, len(row)))
-        self._places = padded(rows, max(1, *map(len, rows)))
-        whose, place, regions = _columns(signs)
-        boxes = self._places[:, whose, place]
-        out = ~shapely.contains(regions, shapely.box(*(boxes + _OPEN / CLEAR * _AROUND[:, None])))
-        self._places[:, whose, place] = boxes + 0.2 * _AROUND[:, None]
-        drawings = np.arange(len(asked))
-        self._faults = _MARK * self._marks.overlap(drawings, self._places)
-        self._faults += self._pieces.over(drawings, _grown(self._places))
-        self._faults[whose, place] |= _OUT * out
-        whose, place, regions = _columns(inside)
-        self._faults[whose, place] |= self._out_of(self._prepared(regions), self._places[:, whose, place])
-        self._is_over = self._taken.overlap(drawings, self._places)
-        self._is_bad = self._is_over | (self._faults != 0)
+                    labels += words.choices[:_AT_ONCE]
+                    bounds.append(words.within)
+                    self._turns.append((k, number, words, None))
+                    counts.append(min(len(words.choices), _AT_ONCE))
+        whose, count = np.array([k for k, *_ in self._turns]), np.array(counts)
+        is_sign = np.array([isinstance(one, Named) for _, _, one, _ in self._turns])
+        turn, ahead = counted(count)
+        drawing, place = counted(np.bincount(whose[turn], minlength=len(asked)))
+        signs, plain = np.flatnonzero(is_sign[turn]), np.flatnonzero(~is_sign[turn])
+        middle, boxes = np.reshape(middles, (-1, 4)).T, np.empty((4, len(turn)))
+        boxes[:, signs], boxes[:, plain] = middle + 0.2 * _AROUND[:, None], label_boxes(labels)
+        self._within = np.full(len(counts), None)
+        self._within[~is_sign] = _prepared(bounds)
+        out = self._out_of(self._within[turn], boxes)
+        out[signs] = _OUT * ~shapely.contains(
+            regions, shapely.box(*(middle + _OPEN / CLEAR * _AROUND[:, None]))
+        )
+        every, most = np.arange(len(asked)), place.max() + 1
+        self._places = np.full((4, len(asked), most), np.nan)
+        self._places[:, drawing, place] = boxes
+        self._faults = self._standing(every, self._places)
+        self._faults[drawing, place] |= out
+        begin = (drawing * most + place)[ahead == 0]
+        self._first = begin[:, None] + np.minimum(np.arange(count.max()), count[:, None] - 1)
+        self._next, self._end = whose.searchsorted(every), whose.searchsorted(every, side="right")
 
     def placed(self) -> list[list[Placed]]:
         """Return what is drawn of all that is asked for, drawing by drawing."""
-        found: list[list[Placed]] = [[] for _ in self._turns]
-        running = [self._in_turn(k, own) for k, own in enumerate(found)]
-        going: Mapping[int, _Found | None] = dict.fromkeys(range(len(running)))
-        while going:
-            waiting = dict[int, Beside]()
-            for k, answer in going.items():
-                with suppress(StopIteration):
-                    waiting[k] = running[k].send(answer)  # type: ignore[arg-type]  # None begins it
-            going = self._around(waiting) if waiting else {}
-        return found
+        going, waiting = np.flatnonzero(self._next < self._end), list[Indices]()
+        while len(going):
+            is_late = self._step(going)
+            waiting.append(going[is_late])
+            going = self._on(going[~is_late])
+            if not len(going) and len(late := np.concatenate(waiting)):
+                self._round_about(late)
+                going, waiting = self._on(late), []
+        return self._placed
 
-    def _in_turn(self, k: int, placed: list[Placed]) -> Generator[Beside, _Found, None]:
-        """Place what is asked for in a drawing, one after the other."""
-        places, is_bad = self._places[:, k], self._is_bad[k]
-        for asked, at, words, first, end in self._turns[k]:
-            found = None
-            if asked is not None:
-                found = self._sign(k, asked, None if at is None or is_bad[first] else at)
-            if found is None and words is not None:
-                begin = first + (at is not None)
-                best = begin + int(is_bad[begin:end].argmin())
-                if is_bad[best]:
-                    found = None, (yield from self._round_about(k, words, begin, end))
-                else:
-                    self._take(k, places[:, best])
-                    found = None, ([], [words.choices[best - begin]])
-            placed.append(found or (None, ([], [])))
+    def _on(self, drawings: Indices) -> Indices:
+        """Go on in drawings to what is next, and return those where something is."""
+        self._next[drawings] += 1
+        return drawings[self._next[drawings] < self._end[drawings]]
 
-    def _sign(self, k: int, asked: Named, at: tuple[float, float, float] | None) -> Placed | None:
-        """Return the first of some signs that has room in a region: in the middle, if that is clear."""
-        sign = asked.choices[0]
-        if at is None or at[2] < sign.least:
-            region, own = open_in(asked.within), slice(self._ends[k], self._ends[k + 1])
-            found = widest_in(
-                region,
-                asked.choices,
-                asked.within.centroid,
-                (self._flat[own], self._is_cut[own]),
-                (self._taken.of(k, region), self._marks.of(k, region)),
-                over_lines=asked.over_lines,
-            )
-            if found is None:
-                return None
-            sign, at = found
-        self._take(k, sign_box(sign, *at))
-        return sign, sign_drawn(sign, *at)
+    def _step(self, drawings: Indices) -> NDArray[np.bool_]:
+        """Place what is next in drawings, and return where it waits for other places."""
+        turns, own = self._next[drawings], np.arange(len(drawings))
+        is_bad = self._faults.ravel()[self._first[turns]] != 0
+        best = is_bad.argmin(axis=1)
+        boxes, is_bad = self._places.reshape(4, -1)[:, self._first[turns, best]], is_bad[own, best]
+        is_late: NDArray[np.bool_] = is_bad.copy()
+        for i, (turn, place, bad) in enumerate(
+            zip(turns.tolist(), best.tolist(), is_bad.tolist(), strict=True)
+        ):
+            k, number, one, middle = self._turns[turn]
+            if isinstance(one, Beside):
+                if not bad:
+                    self._placed[k][number] = None, ([], [one.choices[place]])
+                continue
+            is_late[i], found = False, self._sign(k, one, None if bad else middle)
+            is_bad[i] = found is None
+            if found is not None:
+                boxes[:, i] = sign_box(found[0], *found[1])
+                self._placed[k][number] = found[0], sign_drawn(found[0], *found[1])
+                self._next[k] += one.instead is not None
+        self._take(drawings[~is_bad], boxes[:, ~is_bad])
+        return is_late
 
-    def _round_about(self, k: int, words: Beside, begin: int, end: int) -> Generator[Beside, _Found, Written]:
-        """Return words whose first places have no room at the first of the others that has, else the best."""
-        choices, to = words.choices, words.to
-        boxes = self._places[:, k, begin:end]
-        faults = self._faults[k, begin:end] + _WORDS * self._is_over[k, begin:end]
-        for first in range(_AT_ONCE, len(choices), _AT_ONCE):
-            if not faults.all():
-                break  # there is no better place after it
-            more = np.array([label_box(label) for label in choices[first : first + _AT_ONCE]]).T
-            worse = self._faults_at(k, more, words.within)
-            boxes, faults = np.concatenate((boxes, more), axis=1), np.append(faults, worse)
-        n, at = len(faults), np.zeros((2, 0))
-        if to is not None and faults.all():
-            at, rings, worse = yield words
-            boxes, faults = np.concatenate((boxes, rings), axis=1), np.append(faults, worse)
-        best = int(np.argmin(faults))
-        if faults[best] and not words.is_needed:
-            return [], []
-        self._take(k, boxes[:, best])
-        if to is None or best < n:
-            return [], [choices[best]]
-        ends = _leaders(boxes[:, best], np.array(to))
-        self._lead(k, ends)
-        x, y = at[:, best - n].tolist()
-        group = DIMENSIONS if choices[0].dxf_layer == DIMENSIONS else LABELS
-        leader = line((float(ends[0]), float(ends[1])), to, group)
-        return [leader], [replace(choices[0], at=(x, y), align="centre")]
-
-    def _around(self, waiting: Mapping[int, Beside]) -> dict[int, _Found]:
-        """Return for each drawing the first place round what a word names that has room, or all of them."""
-        drawings, asked = np.array(list(waiting)), list(waiting.values())
-        to, regions = (
-            np.array([words.to for words in asked]).T,
-            self._prepared([words.within for words in asked]),
+    def _sign(self, k: int, asked: Named, at: tuple[float, float, float] | None) -> _Stands | None:
+        """Return the first of some signs that has room, and where: in the middle, if that is open."""
+        if at is not None:
+            return asked.choices[0], at
+        region, own = open_in(asked.within), slice(self._ends[k], self._ends[k + 1])
+        return widest_in(
+            region,
+            asked.choices,
+            asked.within.centroid,
+            (self._flat[own], self._is_cut[own]),
+            (self._taken.of(k, region), self._marks.of(k, region)),
+            over_lines=asked.over_lines,
         )
-        at, rings = _rings([words.choices[0] for words in asked], to)
+
+    def _round_about(self, drawings: Indices) -> None:
+        """Give words that are next in drawings the first of their other places with room, else the best."""
+        turns = [self._turns[turn] for turn in self._next[drawings].tolist()]
+        words = [one for _, _, one, _ in turns if isinstance(one, Beside)]
+        to = np.array([one.to or (np.nan, np.nan) for one in words]).T
+        at, rings = _rings([one.choices[0] for one in words], to)
+        count, ring = np.array([len(one.choices) for one in words]), self._around(drawings, to, rings)
+        best = count + ring
+        for i in np.flatnonzero((ring < 0) | (count > _AT_ONCE)).tolist():
+            best[i] = self._least_bad(int(drawings[i]), words[i], rings[:, i], int(ring[i]))
+        own, is_led, is_put = np.arange(len(words)), best >= count, best >= 0
+        place = np.maximum(best - count, 0)
+        at, boxes = at[:, own, place], rings[:, own, place]
+        for i in np.flatnonzero(is_put & ~is_led).tolist():
+            boxes[:, i] = label_box(words[i].choices[best[i]])
+        self._take(drawings[is_put], boxes[:, is_put])
+        ends = _leaders(boxes[:, is_led], to[:, is_led])
+        self._lead(drawings[is_led], ends)
+        groups = [DIMENSIONS if one.choices[0].dxf_layer == DIMENSIONS else LABELS for one in words]
+        told = [(2, False, groups[i]) for i in np.flatnonzero(is_led).tolist()]
+        leaders = iter(paths_along(told, ends.T.reshape(-1, 2), np.zeros(2 * len(told))))
+        for (k, number, *_), one, i, (x, y) in zip(turns, words, best.tolist(), at.T.tolist(), strict=True):
+            if i >= len(one.choices):
+                label = replace(one.choices[0], at=(x, y), align="centre")
+                self._placed[k][number] = None, ([next(leaders)], [label])
+            elif i >= 0:
+                self._placed[k][number] = None, ([], [one.choices[i]])
+
+    def _around(self, drawings: Indices, to: Array, rings: Array) -> Indices:
+        """Return for words in drawings the first place round what they name that has room, -1 for none."""
+        regions = self._within[self._next[drawings]]
         is_taken = self._taken.overlap(drawings, rings) | self._marks.overlap(drawings, rings)
+        is_taken |= np.isnan(to[0])[:, None]
         order, left = np.argsort(is_taken, axis=1, kind="stable"), (~is_taken).sum(axis=1)
-        found = np.full(len(asked), -1)
+        found = np.full(len(drawings), -1)
         for begin in range(0, rings.shape[2], _AT_ONCE):
             rest = np.flatnonzero((found < 0) & (left > begin))
             if not len(rest):
@@ -290,63 +307,62 @@ class _Placer:
             some = order[rest, begin : begin + _AT_ONCE]
             faults = self._pieces.over(drawings[rest], _grown(rings[:, rest[:, None], some]))
             own, k = np.nonzero((faults == 0) & (np.arange(begin, begin + some.shape[1]) < left[rest, None]))
-            if not len(own):
-                continue
             own, k = rest[own], some[own, k]
             is_in = self._out_of(regions[own], rings[:, own, k]) == 0
             own, k = own[is_in], k[is_in]
             is_open = ~self._cross_words(drawings[own], _leaders(rings[:, own, k], to[:, own]))
             found[own[is_open][::-1]] = k[is_open][::-1]
-        answers = dict[int, _Found]()
-        for i, (drawing, best) in enumerate(zip(waiting, found.tolist(), strict=True)):
-            faults, told = np.zeros(1, dtype=np.int64), slice(best, best + 1)
-            if best < 0:
-                faults, told = self._faults_at(drawing, rings[:, i], asked[i].within), slice(None)
-                which = np.full(len(faults), drawing)
-                faults += _OUT * self._cross_words(which, _leaders(rings[:, i], to[:, i, None]))
-            answers[drawing] = at[:, i, told], rings[:, i, told], faults
-        return answers
+        return found
 
-    def _cross_words(self, drawings: NDArray[np.intp], leaders: Array) -> NDArray[np.bool_]:
+    def _least_bad(self, k: int, words: Beside, rings: Array, ring: int) -> int:
+        """Return which place of words is least bad, choices first, then those in rings; -1 for none."""
+        faults = self._faults.ravel()[self._first[self._next[k], : len(words.choices)]]
+        for first in range(_AT_ONCE, len(words.choices), _AT_ONCE):
+            if not faults.all():
+                break  # there is no better place after it
+            more = label_boxes(words.choices[first : first + _AT_ONCE])
+            faults = np.append(faults, self._faults_at(k, more))
+        if ring >= 0 and faults.all():
+            return len(words.choices) + ring
+        if words.to is not None and faults.all():
+            leaders = _leaders(rings, np.array(words.to)[:, None])
+            crossed = self._cross_words(np.full(rings.shape[1], k), leaders)
+            faults = np.append(faults, self._faults_at(k, rings) + _OUT * crossed)
+        best = int(np.argmin(faults))
+        return -1 if faults[best] and not words.is_needed else best
+
+    def _cross_words(self, drawings: Indices, leaders: Array) -> NDArray[np.bool_]:
         """Return which leaders, (4, n), each in its drawing, run through words."""
         crossed = np.zeros(leaders.shape[1], dtype=np.bool_)
         which, words = self._taken.near(drawings, ends_box(leaders))
         crossed[which[is_crossed(words, leaders[:, which])]] = True
         return crossed
 
-    def _take(self, k: int, box: Array | Box) -> None:
-        """Give a place in a drawing to words, which no others find room at any more."""
-        self._taken.add(k, box)
-        left, bottom, right, top = self._places[:, k]
-        x0, y0, x1, y1 = box
+    def _take(self, drawings: Indices, boxes: Array) -> None:
+        """Give places, one in a drawing, to words, which no others find room at any more."""
+        self._taken.add(drawings, boxes)
+        left, bottom, right, top = self._places[:, drawings]
+        x0, y0, x1, y1 = boxes[..., None]
         is_over = (left < x1) & (bottom < y1) & (x0 < right) & (y0 < top)
-        self._is_over[k] |= is_over
-        self._is_bad[k] |= is_over
+        self._faults[drawings] |= _WORDS * is_over
 
-    def _lead(self, k: int, leader: Array) -> None:
-        """Draw a leader in a drawing, which words keep off."""
-        self._pieces.add(k, leader, _MARK)
-        near = np.flatnonzero(is_crossed(_grown(self._places[:, k]), leader[:, None]))
-        self._faults[k, near] |= _MARK
-        self._is_bad[k, near] = True
+    def _lead(self, drawings: Indices, leaders: Array) -> None:
+        """Draw leaders, one in a drawing, which words keep off."""
+        self._pieces.add(drawings, leaders, _MARK)
+        near = is_crossed(_grown(self._places[:, drawings]), leaders[..., None])
+        self._faults[drawings] |= _MARK * near
 
-    def _faults_at(self, k: int, boxes: Array, within: shapely.Geometry | None) -> Faults:
-        """Return how bad places in a drawing are: over words, out of a region, over a cut, a mark, a line."""
-        one, places = np.array([k]), boxes[:, None]
-        stands = _MARK * self._marks.overlap(one, places) + _WORDS * self._taken.overlap(one, places)
-        stands += self._pieces.over(one, _grown(places))
-        found: Faults = stands[0] + self._out_of(np.repeat(self._prepared([within]), boxes.shape[1]), boxes)
-        return found
+    def _standing(self, drawings: Indices, places: Array) -> Faults:
+        """Return how bad places, n in each of k drawings, are by what lies under them."""
+        faults = self._pieces.over(drawings, _grown(places))
+        faults |= _MARK * self._marks.overlap(drawings, places)
+        faults |= _WORDS * self._taken.overlap(drawings, places)
+        return faults
 
-    def _prepared(self, regions: Sequence[shapely.Geometry | None]) -> NDArray[np.object_]:
-        """Return copies of regions that are quick to ask, so that what makes them so ends with the placer."""
-        new = {id(one): one for one in regions if one is not None and id(one) not in self._regions}
-        copies = shapely.force_2d(np.array([*new.values()], dtype=np.object_))
-        shapely.prepare(copies)
-        self._regions |= zip(new, copies, strict=True)
-        return np.array(
-            [None if one is None else self._regions[id(one)] for one in regions], dtype=np.object_
-        )
+    def _faults_at(self, k: int, boxes: Array) -> Faults:
+        """Return how bad places of the words are that are next in a drawing."""
+        within = np.repeat(self._within[self._next[k]], boxes.shape[1])
+        return np.asarray(self._standing(np.array([k]), boxes[:, None])[0] | self._out_of(within, boxes))
 
     @staticmethod
     def _out_of(regions: NDArray[np.object_], boxes: Array) -> Faults:
@@ -358,12 +374,13 @@ class _Placer:
         return faults
 
 
-def _columns(
-    rows: Sequence[_Place],
-) -> tuple[NDArray[np.intp], NDArray[np.intp], list[shapely.Geometry]]:
-    """Return the drawings of places, their numbers there, and regions."""
-    at = np.array([row[:2] for row in rows], dtype=np.intp).reshape(-1, 2)
-    return at[:, 0], at[:, 1], [region for *_, region in rows]
+def _prepared(regions: Sequence[shapely.Geometry | None]) -> NDArray[np.object_]:
+    """Return copies of regions that are quick to ask, so that what makes them so ends with the placer."""
+    own = {id(one): one for one in regions if one is not None}
+    copies = shapely.force_2d(np.array([*own.values()], dtype=np.object_))
+    shapely.prepare(copies)
+    quick = dict(zip(own, copies, strict=True))
+    return np.array([quick.get(id(one)) for one in regions], dtype=np.object_)
 
 
 def _grown(boxes: Array) -> Array:
@@ -386,12 +403,10 @@ def _rings(labels: Sequence[Label], to: Array) -> tuple[Array, Array]:
     """Return where words may stand in rings round what they name, the nearest first, and their boxes."""
     height = np.array([label.height for label in labels])[:, None, None]
     letters = np.array([len(label.text) for label in labels])[:, None, None]
-    half, wide = 0.5 * TEXT_WIDTH_RATIO * height * letters, TEXT_WIDTH_RATIO * height * letters / 2.0
+    half, out = 0.5 * TEXT_WIDTH_RATIO * height * letters, _RING * _NUMBERS * height
     x, y = to[:, :, None, None]
-    across, up = (x + wide) - (x - wide), (y + 0.6 * height) - (y - 0.8 * height)
-    out = _RING * _NUMBERS * height
-    x = (x + (0.5 * across + out) * _COS).reshape(len(labels), -1)
-    y = (y + (0.5 * up + out) * _SIN).reshape(len(labels), -1)
+    x = (x + (half + out) * _COS).reshape(len(labels), -1)
+    y = (y + (0.7 * height + out) * _SIN).reshape(len(labels), -1)
     half, height = half[:, 0], height[:, 0]
     return np.stack((x, y)), np.stack((x - half, y - 0.8 * height, x + half, y + 0.6 * height))
 

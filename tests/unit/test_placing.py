@@ -156,7 +156,7 @@ def test_a_word_is_tried_against_its_neighbours_only(monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(flat, "is_crossed", counting)
     counts = []
-    for n in (60, 240):
+    for n in (120, 480):
         pairs[0] = 0
         crowd(n)
         counts.append(pairs[0])
