@@ -68,7 +68,7 @@ def body_face_of(cut: BodyCut, body: Body) -> BodyFace:
     from plugs.mesh.flange_strip import flange_strip
 
     vertices, triangles = face_left_by(body, cut.body)
-    corners = vertices[triangles]
+    corners = vertices.take(triangles, axis=0)
     area = float(areas(corners).sum())
     if area < _LEAST_AREA:
         raise PlugError(

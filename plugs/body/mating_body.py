@@ -156,7 +156,7 @@ def make_body_cut(
     content, name = _content(item, f"{param}.body")
     if content[:256].lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"ISO-10303-21"):
         found = _from_step(item, param, content, name, frame, tolerance, read_step)
-        corners, brep = found.vertices[found.triangles], found.brep
+        corners, brep = found.vertices.take(found.triangles, axis=0), found.brep
     else:
         corners, brep = _from_stl(item, param, content, name, frame), b""
     whole, hollows = closed_body(*welded(corners), f"{param}.body", name)
@@ -176,7 +176,7 @@ def make_body_cut(
     vertices, triangles = mesh.triangles_of(near)
     return BodyCut(
         item=item, param=param, body=marked(grown(near, item.gap, tolerance)),
-        corners=vertices[triangles], brep=brep if item.gap == 0.0 else b"", hollows=hollows,
+        corners=vertices.take(triangles, axis=0), brep=brep if item.gap == 0.0 else b"", hollows=hollows,
     )  # fmt: skip
 
 

@@ -96,7 +96,7 @@ def sharp_edges(points: Array, triangles: NDArray[np.int64]) -> tuple[NDArray[np
         The ends of each, and the normals of its two faces.
     """
     pairs = np.stack(hinges_of(triangles), axis=1)  # every edge of a closed body has two sides
-    both = _normals(points[triangles], pairs)[pairs // 3]
+    both = _normals(points.take(triangles, axis=0), pairs)[pairs // 3]
     is_sharp = np.einsum("ij,ij->i", both[:, 0], both[:, 1]) < _ALIKE
     row, corner = np.divmod(pairs[is_sharp, 0], 3)
     ends = np.stack([triangles[row, corner], triangles[row, (corner + 1) % 3]], axis=1)

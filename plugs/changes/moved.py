@@ -123,7 +123,7 @@ def moved(old: Record, new: Record) -> Moved:
     off is summed up from them straight ahead, and then set right so that the difference is exact: where
     foam is only added or only taken off, so is its volume.
     """
-    points, facing, share = _strewn(new.vertices[new.triangles])
+    points, facing, share = _strewn(new.vertices.take(new.triangles, axis=0))
     names = new.places.names
     label = named(new.places, points, facing)
     if np.array_equal(old.vertices, new.vertices) and np.array_equal(old.triangles, new.triangles):
@@ -132,7 +132,7 @@ def moved(old: Record, new: Record) -> Moved:
         body = mesh.body_of_triangles(old.vertices, old.triangles)
         out, back = rays_through(body, points, facing, _REACH)
         vertices, triangles = mesh.triangles_of(body)
-        off = signed_distances(points, vertices[triangles], np.minimum(out, back))
+        off = signed_distances(points, vertices.take(triangles, axis=0), np.minimum(out, back))
         off[np.abs(off) < _THINNED] = 0.0
         ahead = np.where(off > 0.0, np.where(back <= _STRAIGHT * off, back, 0.0), out)
         ahead[~np.isfinite(ahead)] = 0.0

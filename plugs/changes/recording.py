@@ -327,7 +327,7 @@ def _cloth(work: Worked) -> list[Workpiece]:
     from plugs.drawings import cloth_stems
 
     patches = {patch.name: patch for patch in work.cloth.surface.patches}
-    middles = {name: _middle(patch.vertices[patch.triangles]) for name, patch in patches.items()}
+    middles = {name: _middle(patch.vertices.take(patch.triangles, axis=0)) for name, patch in patches.items()}
     stems = cloth_stems(work)
     patterns = [
         (one.pattern, stems.pieces.get(one.pattern.name, stem))

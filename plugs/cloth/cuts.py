@@ -74,7 +74,9 @@ def cut_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:
 def _longest(patch: Patch) -> float:
     """Return how far from the nearest vertex a place on a patch may lie."""
     edges, _ = edges_of(patch.triangles)
-    longest = np.linalg.norm(patch.vertices[edges[:, 0]] - patch.vertices[edges[:, 1]], axis=1).max()
+    longest = np.linalg.norm(
+        patch.vertices.take(edges[:, 0], axis=0) - patch.vertices.take(edges[:, 1], axis=0), axis=1
+    ).max()
     return max(float(longest), _FARTHEST)
 
 
@@ -129,7 +131,7 @@ def _ends_of_cut(patch: Patch) -> tuple[int, int] | None:
 
 def _turning(patch: Patch, loop: Indices) -> float:
     """Return by how much a loop of the rim turns within the surface, in radians."""
-    angle = corner_angles(patch.vertices[patch.triangles])
+    angle = corner_angles(patch.vertices.take(patch.triangles, axis=0))
     total = np.bincount(patch.triangles.ravel(), angle.ravel(), len(patch.vertices))
     return float((np.pi - total[loop]).sum())
 
@@ -169,7 +171,7 @@ def _split_by_plane(patch: Patch, start: int, tip: Array) -> Patch:
     begin = vertices[start]
     way = tip - begin
     length = float(np.linalg.norm(way))
-    corners = vertices[triangles]
+    corners = vertices.take(triangles, axis=0)
     low, high = corners.min(axis=1), corners.max(axis=1)
     share = np.linspace(0.0, 1.0, 17)[:, None, None]
     line = begin + share * way
@@ -192,7 +194,7 @@ def _path(patch: Patch, start: int, goal: int | Array, tip: Array) -> tuple[list
 
     begin = patch.vertices[start]
     edges, _ = edges_of(patch.triangles)
-    a, b = patch.vertices[edges[:, 0]], patch.vertices[edges[:, 1]]
+    a, b = patch.vertices.take(edges[:, 0], axis=0), patch.vertices.take(edges[:, 1], axis=0)
     along = b - a
     square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
     share = np.clip(np.einsum("ij,ij->i", tip - a, along) / square, 0.0, 1.0)
@@ -207,9 +209,11 @@ def _path(patch: Patch, start: int, goal: int | Array, tip: Array) -> tuple[list
             edges, _ = edges_of(patch.triangles)
     away = np.linalg.norm(patch.vertices - tip, axis=1)
     finish = goal if isinstance(goal, int) else int(np.argmin(away))
-    length = np.linalg.norm(patch.vertices[edges[:, 0]] - patch.vertices[edges[:, 1]], axis=1)
+    length = np.linalg.norm(
+        patch.vertices.take(edges[:, 0], axis=0) - patch.vertices.take(edges[:, 1], axis=0), axis=1
+    )
     # ways along the rim, and off the straight line, cost more
-    middle = patch.vertices[edges].mean(axis=1)
+    middle = patch.vertices.take(edges, axis=0).mean(axis=1)
     way = (tip - begin) / max(float(np.linalg.norm(tip - begin)), 1e-12)
     aside = (middle - begin) - ((middle - begin) @ way)[:, None] * way
     rim = np.zeros(len(patch.vertices), dtype=bool)

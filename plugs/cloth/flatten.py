@@ -106,7 +106,7 @@ def flatten(patch: Patch, *, exact: float = DEVELOPABLE) -> Flat:
         points = _relaxed(patch, conformal(patch.vertices, patch.triangles))
     points, warp = _turned(patch, points)
     size = stretches(patch.vertices, patch.triangles, points)
-    area = areas(patch.vertices[patch.triangles])
+    area = areas(patch.vertices.take(patch.triangles, axis=0))
     flat_area = _signed(points, patch.triangles)
     return Flat(
         patch=patch,
@@ -137,7 +137,7 @@ def finding_of(flat: Flat) -> Finding | None:
 
 def _heights(patch: Patch, area: Array) -> Array:
     """Return the least height of each triangle."""
-    longest = side_lengths(patch.vertices[patch.triangles]).max(axis=1)
+    longest = side_lengths(patch.vertices.take(patch.triangles, axis=0)).max(axis=1)
     return np.asarray(2.0 * area / np.maximum(longest, 1e-12))
 
 
@@ -150,13 +150,16 @@ def _share(values: Array, weights: Array, share: float) -> float:
 
 def _edge_strain(patch: Patch, points: Array) -> float:
     """Return the largest strain of any edge."""
-    true, flat = side_lengths(patch.vertices[patch.triangles]), side_lengths(points[patch.triangles])
+    true, flat = (
+        side_lengths(patch.vertices.take(patch.triangles, axis=0)),
+        side_lengths(points.take(patch.triangles, axis=0)),
+    )
     return float((np.abs(flat - true) / np.maximum(true, 1.0)).max())
 
 
 def _signed(points: Array, triangles: Indices) -> Array:
     """Return the signed area of flat triangles."""
-    a, b, c = (points[triangles[:, i]] for i in range(3))
+    a, b, c = (points.take(triangles[:, i], axis=0) for i in range(3))
     ab, ac = b - a, c - a
     return np.asarray(0.5 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]))
 
@@ -165,7 +168,7 @@ def _jacobians(vertices: Array, triangles: Indices, points: Array) -> Array:
     """Return the map of each triangle from its own plane, first edge along x, to the flat one."""
     shape, _ = flat_triangles(vertices, triangles)
     source = np.stack([shape[:, 1] - shape[:, 0], shape[:, 2] - shape[:, 0]], axis=-1)
-    corner = points[triangles]
+    corner = points.take(triangles, axis=0)
     target = np.stack([corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]], axis=-1)
     determinant = source[:, 0, 0] * source[:, 1, 1]
     safe = np.where(np.abs(determinant) > 1e-9, determinant, np.inf)
@@ -321,7 +324,7 @@ def _relaxed(patch: Patch, points: Array) -> Array:
 def _turned(patch: Patch, points: Array) -> tuple[Array, str]:
     """Return a flat patch turned so that its warp runs along x, and what the warp follows."""
     vertices, triangles = patch.vertices, patch.triangles
-    corners = vertices[triangles]
+    corners = vertices.take(triangles, axis=0)
     normal, area = normals(corners)
     base = corners[:, 1] - corners[:, 0]
     base = base / np.maximum(np.linalg.norm(base, axis=1), 1e-12)[:, None]

@@ -72,7 +72,7 @@ class SurfaceRegions:
         -------
         mapping of str to float, mm2
         """
-        area = areas(self.vertices[self.triangles])
+        area = areas(self.vertices.take(self.triangles, axis=0))
         total = np.bincount(self.label, weights=area, minlength=len(self.names))
         return dict(zip(self.names, total.tolist(), strict=True))
 
@@ -241,7 +241,7 @@ def parted_within(
     for _ in range(_CLOSER):
         far = _far_from(lines, points, own, reach, far)
         edges, side = edges_of(own)
-        length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+        length = np.linalg.norm(points.take(edges[:, 0], axis=0) - points.take(edges[:, 1], axis=0), axis=1)
         # no place of an edge is nearer to the rim, or farther, than half of its length beyond its ends' mean
         is_near = (np.abs(far[edges].mean(axis=1) - width) < 0.5 * length) & (length > 0.2 * width)
         is_near &= np.bincount(side.ravel(), minlength=len(edges)) == 2
@@ -291,7 +291,7 @@ def vertex_normals(vertices: Array, triangles: Indices) -> Array:
         The mean of the triangles there, by their areas.
     """
     normals = np.empty_like(vertices)
-    for k, way in enumerate(np.repeat(facing(vertices[triangles]), 3, axis=0).T):
+    for k, way in enumerate(np.repeat(facing(vertices.take(triangles, axis=0)), 3, axis=0).T):
         normals[:, k] = np.bincount(triangles.ravel(), way, len(vertices))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     return normals

@@ -258,7 +258,7 @@ def _with_short_rim(places: SurfaceRegions, strip: Strip, line: Array) -> Surfac
     while True:
         edges, side = edges_of(places.triangles)
         times = np.bincount(side[_along(places, strip)].ravel(), minlength=len(edges))
-        ends = places.vertices[edges]
+        ends = places.vertices.take(edges, axis=0)
         rim = np.flatnonzero((times == 1) & (np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1) > longest))
         rim = rim[~(_apart_from(ends[rim].mean(axis=1), line, width) < longest)]
         if not len(rim):

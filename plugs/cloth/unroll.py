@@ -77,7 +77,7 @@ def unroll(vertices: Array, triangles: Indices) -> Unrolled:
     spots = np.array(points, dtype=np.complex128)
     found = np.stack([spots.real, spots.imag], axis=1)
     edges, _ = edges_of(triangles)
-    true = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+    true = np.linalg.norm(vertices.take(edges[:, 0], axis=0) - vertices.take(edges[:, 1], axis=0), axis=1)
     flat_length = np.linalg.norm(found[edges[:, 0]] - found[edges[:, 1]], axis=1)
     strain = np.abs(flat_length - true) / np.maximum(true, 1.0)
     return Unrolled(points=found, largest_strain=float(strain.max(initial=0.0)))
@@ -96,10 +96,10 @@ def flat_triangles(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
     tuple of (m, 3, 2) float, mm and (m,) float, mm2
         Corners, anti-clockwise, and areas.
     """
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    a, b, c = (vertices.take(triangles[:, i], axis=0) for i in range(3))
     first, second = b - a, c - a
     base = np.linalg.norm(first, axis=1)
-    area = areas(vertices[triangles])
+    area = areas(vertices.take(triangles, axis=0))
     safe = np.maximum(base, _NOTHING)
     flat = np.zeros((len(triangles), 3, 2))
     flat[:, 1, 0] = base
@@ -118,7 +118,7 @@ def _order(vertices: Array, triangles: Indices, area: Array) -> list[int]:
     beside = np.full(triangles.size, -1, dtype=np.int64)
     beside[one], beside[two] = two // 3, one // 3
     # one whole number tells of two sides which is longer, and of equal ones which leads to the first triangle
-    rank = np.unique(-side_lengths(vertices[triangles]).ravel(), return_inverse=True)[1]
+    rank = np.unique(-side_lengths(vertices.take(triangles, axis=0)).ravel(), return_inverse=True)[1]
     ways = np.where(beside >= 0, rank * count + beside, -1).reshape(-1, 3).tolist()
     found: list[int] = []
     is_found = [False] * count

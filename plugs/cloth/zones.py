@@ -72,7 +72,7 @@ class Patch:
     @property
     def area_mm2(self) -> float:
         """Area of the surface."""
-        return float(areas(self.vertices[self.triangles]).sum())
+        return float(areas(self.vertices.take(self.triangles, axis=0)).sum())
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -143,7 +143,7 @@ def zoned(
 
 def _centroids(places: SurfaceRegions) -> dict[str, Array]:
     """Return the middle of each place's surface."""
-    corners = places.vertices[places.triangles]
+    corners = places.vertices.take(places.triangles, axis=0)
     found = {}
     for i, name in enumerate(places.names):
         mine = corners[places.label == i]
@@ -232,7 +232,7 @@ def patches_of(places: SurfaceRegions, zones: Sequence[Zone]) -> tuple[Patch, ..
     zone = zone_of_place[places.label]
     one, two = hinges_of(places.triangles, zone - FREE)
     part = groups(len(places.triangles), one // 3, two // 3)
-    area = np.bincount(part, weights=areas(places.vertices[places.triangles]))
+    area = np.bincount(part, weights=areas(places.vertices.take(places.triangles, axis=0)))
     beyond = _beyond(places.triangles, zone)
     found = []
     for i, item in enumerate(zones):

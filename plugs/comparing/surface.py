@@ -125,7 +125,7 @@ class Surface:
     @cached_property
     def corners(self) -> Array:
         """(m, 3, 3) float, mm: the corners of the triangles."""
-        return self.vertices[self.triangles]
+        return self.vertices.take(self.triangles, axis=0)
 
     @cached_property
     def normals(self) -> tuple[Array, Array]:

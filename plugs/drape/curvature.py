@@ -87,7 +87,7 @@ def shear_at_most(surface: Surface, start: Array, along: Array, across: Array) -
 
 def _held_deg(surface: Surface) -> Array:
     """Return the curvature that each vertex within a patch holds: what the angles round it lack of a turn."""
-    angle = corner_angles(surface.vertices[surface.triangles])
+    angle = corner_angles(surface.vertices.take(surface.triangles, axis=0))
     around = np.bincount(surface.triangles.ravel(), angle.ravel(), len(surface.vertices))
     held = 360.0 - np.degrees(around)
     tri, side = np.nonzero(surface.beside < 0)

@@ -87,10 +87,10 @@ def make_surface(vertices: Array, triangles: Indices, *, is_parted: bool = False
     )
     if not len(triangles) or not np.isfinite(vertices).all():
         raise AssertionError("a patch needs triangles with finite corners")
-    a, b, c = (vertices[triangles[:, k]] for k in range(3))
+    a, b, c = (vertices.take(triangles[:, k], axis=0) for k in range(3))
     base = np.linalg.norm(b - a, axis=1)
     along = (b - a) / base[:, None]
-    normal = facing(vertices[triangles])
+    normal = facing(vertices.take(triangles, axis=0))
     double = np.linalg.norm(normal, axis=1)
     normal = np.where(
         (double > 0.0)[:, None], normal / np.maximum(double, 1e-300)[:, None], _square_to(along)
@@ -308,7 +308,7 @@ def middle_of(surface: Surface) -> Array:
     -------
     (3,) float, mm
     """
-    tri, at = locate(surface, centre(surface.vertices[surface.triangles]))
+    tri, at = locate(surface, centre(surface.vertices.take(surface.triangles, axis=0)))
     return np.asarray(positions(surface, np.array([tri]), np.array([at]))[0])
 
 

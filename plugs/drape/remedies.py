@@ -221,7 +221,7 @@ def split_zone(surface: Surface, draped: Drape, at: Array, square_to: Array) -> 
     is_ahead = split.fields.mean(axis=1) > 0.0
     parts = []
     for side in (is_ahead, ~is_ahead):
-        if areas(split.vertices[split.triangles[side]]).sum() > _CRUMB:
+        if areas(split.vertices.take(split.triangles[side], axis=0)).sum() > _CRUMB:
             part = make_surface(split.vertices, split.triangles[side], is_parted=True)
             parts.append(_part_drape(part, draped))
     return ZoneSplit(

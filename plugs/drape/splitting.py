@@ -201,7 +201,7 @@ def finer_inside(vertices: Array, triangles: Indices, longest: float) -> tuple[A
     triangles = well_shaped(vertices, triangles, kind)
     for _ in range(_MOST_ROUNDS):
         edges, number = edges_of(triangles)
-        length = lengths(vertices[edges[:, 0]] - vertices[edges[:, 1]])
+        length = lengths(vertices.take(edges[:, 0], axis=0) - vertices.take(edges[:, 1], axis=0))
         is_inside = np.bincount(number.ravel(), minlength=len(edges)) == 2
         long = np.flatnonzero(is_inside & (length > longest))
         if not len(long):

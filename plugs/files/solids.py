@@ -76,8 +76,8 @@ def stl_bytes(vertices: Array, triangles: Indices, name: str) -> bytes:
     """
     points, corners = _checked(vertices, triangles, name)
     facets = np.zeros(len(corners), dtype=_STL_FACET)
-    facets["corners"] = points[corners]
-    facets["normal"] = normals(points[corners])[0]
+    facets["corners"] = points.take(corners, axis=0)
+    facets["normal"] = normals(points.take(corners, axis=0))[0]
     plain = name.encode("ascii", "replace")
     # a header that begins with "solid" would be taken for the text form of the format
     header = (b"binary STL, mm: " + plain)[:80].ljust(80, b" ")

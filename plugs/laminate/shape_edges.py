@@ -268,7 +268,7 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
     if not cut:
         return ()
     vertices, triangles = mesh.triangles_of(solid.body)
-    corners = vertices[triangles]
+    corners = vertices.take(triangles, axis=0)
     found = []
     called = dict(zip((tool.param for tool in tools), apart([tool.name for tool in tools]), strict=True))
     for tool in cut:
@@ -308,7 +308,7 @@ def form_floors(solid: Solid) -> tuple[Floor, ...]:
     vertices, triangles = (
         mesh.triangles_of(solid.body) if forms else (np.empty((0, 3)), np.empty((0, 3), int))
     )
-    corners = vertices[triangles]
+    corners = vertices.take(triangles, axis=0)
     for i in forms:
         for name, faces in form_faces(solid, i).items():
             middles, ways = _spread_over(faces)

@@ -70,7 +70,7 @@ def closed_body(vertices: Array, triangles: Indices, param: str, name: str) -> t
         Open, with facets turned round, of several bodies, or without volume.
     """
     _check_edges(vertices, triangles, param, name)
-    corners = vertices[triangles]
+    corners = vertices.take(triangles, axis=0)
     which = pieces(triangles)
     volumes = np.bincount(which, weights=six_volumes(corners - vertices.mean(axis=0))) / 6.0
     largest = int(np.argmax(np.abs(volumes))) if len(volumes) else 0
@@ -151,7 +151,7 @@ def _holes(vertices: Array, edges: Indices, param: str, name: str) -> PlugError:
     """Return the error that a mesh has holes: how many, how large the largest is, and where."""
     label = labels(len(vertices), edges[:, 0], edges[:, 1])[edges[:, 0]]
     holes, which = np.unique(label, return_inverse=True)
-    lengths = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+    lengths = np.linalg.norm(vertices.take(edges[:, 0], axis=0) - vertices.take(edges[:, 1], axis=0), axis=1)
     rounds = np.bincount(which, weights=lengths)
     largest = int(np.argmax(rounds))
     middle = vertices[edges[which == largest]].reshape(-1, 3).mean(axis=0)

@@ -136,7 +136,7 @@ def faces_from(body: Body, origin: int) -> Array:
     (m, 3, 3) float, mm
     """
     vertices, triangles, _ = _from_origin(body, origin)
-    return vertices[triangles]
+    return vertices.take(triangles, axis=0)
 
 
 def numbered_faces_from(body: Body, other: Body) -> tuple[Array, Indices]:
@@ -153,7 +153,7 @@ def numbered_faces_from(body: Body, other: Body) -> tuple[Array, Indices]:
     tuple of (m, 3, 3) float, mm and (m,) int
     """
     vertices, triangles, numbers = _from_origin(body, origin_of(other))
-    return vertices[triangles], numbers
+    return vertices.take(triangles, axis=0), numbers
 
 
 def traits_of(body: Body, count: int) -> tuple[Array, Indices, Indices, Array, Indices]:

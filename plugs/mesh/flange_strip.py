@@ -40,28 +40,28 @@ def flange_strip(vertices: Array, triangles: Indices, rim: Array, width: float) 
     strip = 0.0
     for share in (_COARSE, _FINE):
         vertices, triangles = _divided(vertices, triangles, width / share)
-        longest = float(side_lengths(vertices[triangles]).max(initial=0.0))
+        longest = float(side_lengths(vertices.take(triangles, axis=0)).max(initial=0.0))
         far = _along(vertices, triangles, rim, width + 3.0 * longest)
         far = np.where(np.abs(far - width) < _OFF, width + _OFF, far)
         f = far[triangles]
         margin = longest if share == _COARSE else 0.0
         is_in, is_out = f.max(axis=1) <= width - margin, f.min(axis=1) >= width + margin
-        strip += float(areas(vertices[triangles[is_in]]).sum())
+        strip += float(areas(vertices.take(triangles[is_in], axis=0)).sum())
         triangles = triangles[~is_in & ~is_out]
     low, middle, high = np.sort(far[triangles], axis=1).T
     begun = (width - low) ** 2 / np.maximum((middle - low) * (high - low), 1e-300)
     ended = 1.0 - (high - width) ** 2 / np.maximum((high - middle) * (high - low), 1e-300)
     share_in = np.where(middle > width, begun, ended)
-    strip += float(areas(vertices[triangles]) @ share_in)
+    strip += float(areas(vertices.take(triangles, axis=0)) @ share_in)
     return strip, _level_loops(vertices, triangles, far, width)
 
 
 def _along(vertices: Array, triangles: Indices, rim: Array, reach: float) -> Array:
     """Return how far vertices of a face lie from its edge, looked for within a reach."""
     normal = np.zeros_like(vertices)
-    np.add.at(normal, triangles.ravel(), np.repeat(facing(vertices[triangles]), 3, axis=0))
+    np.add.at(normal, triangles.ravel(), np.repeat(facing(vertices.take(triangles, axis=0)), 3, axis=0))
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    own, _ = normals(vertices[triangles])
+    own, _ = normals(vertices.take(triangles, axis=0))
     cosine = np.einsum("ij,ikj->ik", own, normal[triangles])
     row, corner = np.nonzero(cosine < _CREASE)
     number = np.concatenate([np.arange(len(vertices)), triangles[row, corner]])

@@ -79,7 +79,7 @@ def count_sharp_edges(body: Body) -> int:
     int
     """
     vertices, triangles = mesh.triangles_of(Body(body.solid.simplify(_COLLAPSE)))
-    _, _, is_sharp = _edges(triangles, normals(vertices[triangles])[0])
+    _, _, is_sharp = _edges(triangles, normals(vertices.take(triangles, axis=0))[0])
     return int(is_sharp.sum())
 
 
@@ -99,7 +99,7 @@ def is_folded(vertices: Array, triangles: Indices, distance: float) -> bool:
     """
     surface = _cut_along_edges(vertices, triangles)
     moved = (vertices[surface.places] + distance * surface.outward)[surface.nodes]
-    before, after = facing(vertices[triangles]), facing(moved)
+    before, after = facing(vertices.take(triangles, axis=0)), facing(moved)
     turned = np.einsum("ij,ij->i", before, after) <= 0.0
     return bool((turned & (np.linalg.norm(before, axis=1) > _SLIVER)).any())
 
@@ -136,7 +136,7 @@ def _filled(body: Body) -> Body:
     vertices, triangles = mesh.triangles_of(body)
     which = pieces(triangles)
     reach = np.zeros(int(which.max(initial=-1)) + 1)
-    np.maximum.at(reach, which, vertices[triangles].max(axis=1)[:, 0])
+    np.maximum.at(reach, which, vertices.take(triangles, axis=0).max(axis=1)[:, 0])
     return _body(vertices, triangles[which == int(np.argmax(reach))])
 
 
@@ -152,7 +152,10 @@ def _edges(triangles: Indices, normal: Array) -> tuple[Indices, Indices, NDArray
 
 def _cut_along_edges(vertices: Array, triangles: Indices) -> _Surface:
     """Return a closed surface cut along its sharp edges."""
-    (normal, _), angle = normals(vertices[triangles]), corner_angles(vertices[triangles])
+    (normal, _), angle = (
+        normals(vertices.take(triangles, axis=0)),
+        corner_angles(vertices.take(triangles, axis=0)),
+    )
     left, right, is_sharp = _edges(triangles, normal)
 
     def ahead(side: Indices) -> Indices:

@@ -283,7 +283,7 @@ def _split(surface: Surface, field: Array) -> tuple[Surface, Indices, Array]:
     """Return a surface split where a field is 0, the triangle that each was part of, and the field."""
     split = split_at_zero(surface.vertices, surface.triangles, field, nearest=_ON_LINE)
     parent = split.parent
-    share = _shares(surface.corners[parent], split.vertices[split.triangles])
+    share = _shares(surface.corners[parent], split.vertices.take(split.triangles, axis=0))
     normals = np.einsum("mij,mjk->mik", share, surface.normals[parent])
     length = np.linalg.norm(normals, axis=2, keepdims=True)
     made = replace(

@@ -61,7 +61,7 @@ class Surface:
     @property
     def corners(self) -> Array:
         """Corners of the triangles, (m, 3, 3), mm."""
-        return self.vertices[self.triangles]
+        return self.vertices.take(self.triangles, axis=0)
 
     @property
     def areas_mm2(self) -> Array:
@@ -108,7 +108,7 @@ def surface_of(solid: Solid) -> Surface:
     return Surface(
         vertices=seen.vertices[first],
         triangles=again[node][seen.triangles],
-        normals=seen.normals[seen.triangles],
+        normals=seen.normals.take(seen.triangles, axis=0),
         place=place,
         ring=np.where(number < count - 2, number, -1),
         names=tuple(names.numbers),

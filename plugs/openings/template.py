@@ -165,7 +165,7 @@ def _net(outline: shapely.Polygon) -> tuple[Array, NDArray[np.int64], NDArray[np
 
 def _upward(points: Array, triangles: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return triangles turned to face the eye."""
-    a, b, c = (points[triangles[:, i]] for i in range(3))
+    a, b, c = (points.take(triangles[:, i], axis=0) for i in range(3))
     turn = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
     return np.asarray(np.where((turn < 0.0)[:, None], triangles[:, ::-1], triangles))
 

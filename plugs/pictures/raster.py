@@ -142,7 +142,7 @@ def _normals(mesh: NamedMesh) -> Array:
     """Return a normal to each corner of each triangle of a mesh."""
     if mesh.normals is None:
         return corner_normals(mesh.vertices, mesh.triangles)
-    return np.asarray(mesh.normals[mesh.triangles])
+    return np.asarray(mesh.normals.take(mesh.triangles, axis=0))
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)

@@ -303,7 +303,7 @@ def _reaches(solid: Solid, asked: Sequence[_Asked]) -> list[float | None]:
     """Return how far a solid reaches at each place; None where it does not, or leans too much."""
     vertices, triangles = mesh.triangles_of(solid.body)
     if solid.loft.table.course is None:
-        return _reaches_of(vertices[triangles], asked)
+        return _reaches_of(vertices.take(triangles, axis=0), asked)
     found: list[float | None] = []
     for x, own in groupby(asked, key=lambda one: one.at[0]):
         found += _reaches_of(_beside_station(solid.loft, vertices, triangles, present(x)), list(own))
@@ -366,7 +366,7 @@ def _edge_rows(foam: Solid, plan: FitPlan) -> Iterable[FitRow]:
     )
     for face in foam.faces:
         vertices, triangles = face_left_by(foam.body, face.cut.body)
-        axis = int(np.argmax(np.abs(facing(vertices[triangles]).sum(axis=0))))
+        axis = int(np.argmax(np.abs(facing(vertices.take(triangles, axis=0)).sum(axis=0))))
         for k, loop in product([k for k in range(3) if k != axis], edge_loops(triangles)):
             other = 3 - axis - k
             for point in _crossings(vertices[loop], k, other, lines[k]):

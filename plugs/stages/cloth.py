@@ -246,7 +246,7 @@ def _lacking_mm2(patch: Patch) -> float:
     A chord that turns by an angle a to the next is shorter than its arc by a2 / 24 of it.
     """
     first, second = (side // 3 for side in hinges_of(patch.triangles))
-    normal, area = normals(patch.vertices[patch.triangles])
+    normal, area = normals(patch.vertices.take(patch.triangles, axis=0))
     turn = np.arccos(np.clip(np.einsum("ij,ij->i", normal[first], normal[second]), -1.0, 1.0))
     return float(((area[first] + area[second]) * turn**2).sum() / 24.0)
 

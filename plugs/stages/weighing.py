@@ -159,7 +159,7 @@ def _spread_kg_m2(layup: Layup, ply: LaidPly) -> float:
 
 def _middle(patch: Patch) -> tuple[float, float, float]:
     """Return the middle of a patch's surface."""
-    return _spot(centre(patch.vertices[patch.triangles]))
+    return _spot(centre(patch.vertices.take(patch.triangles, axis=0)))
 
 
 def _filler(plug: Plug, laying: Laying, surfaces: Sequence[Surface], openings: Sequence[Scribed]) -> Share:

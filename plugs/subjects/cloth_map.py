@@ -140,14 +140,14 @@ def _from(x: float, y: float, z: float) -> tuple[str, Projection]:
 
 def _shares_seen(patch: Patch, views: Sequence[Projection]) -> list[float]:
     """Return the share of a patch's area that shows in each view, as if nothing stood before it."""
-    normal, area = normals(patch.vertices[patch.triangles])
+    normal, area = normals(patch.vertices.take(patch.triangles, axis=0))
     facing = [np.maximum(view.seen(normal)[:, 2], 0.0) for view in views]
     return [float((area * one).sum() / area.sum()) for one in facing]
 
 
 def _rim_seen(patch: Patch, view: Projection) -> Array:
     """Return (k, 2, 2) the edges of a patch's rim beside triangles that face the eye."""
-    normal, _ = normals(patch.vertices[patch.triangles])
+    normal, _ = normals(patch.vertices.take(patch.triangles, axis=0))
     facing = view.seen(normal)[:, 2] > 0.0
     sides = np.stack([patch.triangles, np.roll(patch.triangles, -1, axis=1)], axis=2)[facing].reshape(-1, 2)
     way = np.array((len(patch.vertices), 1))
@@ -162,7 +162,7 @@ def _rim_seen(patch: Patch, view: Projection) -> Array:
 
 def _faces_seen(patch: Patch, view: Projection) -> Array:
     """Return (k, 3, 2) the triangles of a patch that face the eye."""
-    corners = view.seen(patch.vertices[patch.triangles])[..., :2]
+    corners = view.seen(patch.vertices.take(patch.triangles, axis=0))[..., :2]
     ways = corners[:, 1:] - corners[:, :1]
     return np.asarray(corners[ways[:, 0, 0] * ways[:, 1, 1] - ways[:, 0, 1] * ways[:, 1, 0] > 0.0])
 

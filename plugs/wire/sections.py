@@ -160,7 +160,7 @@ def off_surface(body: Body, points: Array) -> Array:
     """
     vertices, triangles = mesh.triangles_of(body)
     most = [np.sqrt(((vertices - point) ** 2).sum(axis=1).min()) + _ON_IT for point in points]
-    return np.abs(signed_distances(points, vertices[triangles], np.array(most)))
+    return np.abs(signed_distances(points, vertices.take(triangles, axis=0), np.array(most)))
 
 
 def sectioned(body: Body, from_mm: float, to_mm: float, count: int = PLANES) -> Sectioned:
