@@ -229,7 +229,7 @@ class DrawingRun(Worker):
         -------
         list of tuple of Drawing and dict of str to bytes
         """
-        half = (len(jobs) + 1) // 2
+        half = len(jobs) // 2
         rest = self.begun(draw_layers, jobs[half:], kinds)
         made = draw_layers(jobs[:half], kinds)
         meanwhile()
