@@ -459,8 +459,8 @@ def _depths(finish: Loft, points: Array, start: Array, segment: Indices, ratio: 
 
 def _frame(finish: Loft, t: Array, segment: Indices, f: Array) -> tuple[Array, Array, Array]:
     """Return points of a surface, and how they move with t and with the ratio."""
-    twice = _sections_at(finish, np.concatenate([t, t + _STEP]))
-    places = twice.place_each(np.tile(segment, 2), np.tile(f, 2))
-    here, count = places[: len(t)], len(t)
-    aside = twice.taken(np.arange(count)).place_each(segment, f + _STEP)
-    return here, (places[count:] - here) / _STEP, (aside - here) / _STEP
+    twice, count = _sections_at(finish, np.concatenate([t, t + _STEP])), len(t)
+    segment, f = np.tile(segment, 2), np.tile(f, 2)
+    places, aside = twice.place_each(segment, f), twice.place_each(segment, f + _STEP)
+    here = places[:count]
+    return here, (places[count:] - here) / _STEP, (aside[:count] - here) / _STEP
