@@ -364,12 +364,37 @@ def label_boxes(labels: Sequence[Label]) -> Array:
     (4, n) float, mm
         Smallest x, smallest y, largest x, largest y.
     """
-    x, y = np.array([label.at for label in labels]).reshape(-1, 2).T
-    height = np.array([label.height for label in labels])
-    width = TEXT_WIDTH_RATIO * height * np.array([len(label.text) for label in labels])
-    is_centred = np.array([label.align == "centre" for label in labels], dtype=np.intp)
-    back, down, ahead, up = np.array(TEXT_SIDES)[is_centred].T
-    return np.stack((x - back * width, y - down * height, x + ahead * width, y + up * height))
+    low, high = text_boxes(
+        np.array([label.at for label in labels]).reshape(-1, 2),
+        np.array([label.height for label in labels]),
+        np.array([len(label.text) for label in labels]),
+        np.array([label.align == "centre" for label in labels], dtype=np.bool_),
+    )
+    return np.concatenate((low.T, high.T))
+
+
+def text_boxes(
+    at: Array, heights: Array, letters: NDArray[np.int64], is_centred: NDArray[np.bool_]
+) -> tuple[Array, Array]:
+    """Return the boxes of texts, each as `label_box` does.
+
+    Parameters
+    ----------
+    at : (n, 2) float, mm
+    heights : (n,) float, mm
+    letters : (n,) int, dimensionless
+        How many each has.
+    is_centred : (n,) bool
+
+    Returns
+    -------
+    tuple of two (n, 2) float, mm
+        Lower left and upper right corners.
+    """
+    back, down, ahead, up = np.array(TEXT_SIDES)[is_centred.astype(np.intp)].T
+    width = TEXT_WIDTH_RATIO * heights * letters
+    low, high = ((back * width, down * heights), (ahead * width, up * heights))
+    return at - np.column_stack(low), at + np.column_stack(high)
 
 
 def drawing_bounds(drawing: Drawing) -> Box:

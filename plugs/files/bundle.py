@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drafting.drawing import TEXT_SIDES, TEXT_WIDTH_RATIO, Array, Drawing, pieces_after, tips_of
+from plugs.drafting.drawing import Array, Drawing, pieces_after, text_boxes, tips_of
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 
@@ -145,13 +145,10 @@ def bounds_of(bundle: Bundle) -> tuple[Array, Array]:
     after = pieces_after(bulges, bundle.n_points, bundle.is_closed)
     bent = np.flatnonzero(bulges)
     tips, of_tip = tips_of(bundle.points[bent], bundle.points[after[bent]], bulges[bent])
-    letters = np.array([len(text) for text in bundle.texts], dtype=float)
-    back, down, ahead, up = np.array(TEXT_SIDES)[bundle.is_centred.astype(int)].T
+    letters = np.array([len(text) for text in bundle.texts], dtype=np.int64)
+    low, high = text_boxes(bundle.at, bundle.heights, letters, bundle.is_centred)
     of_point = np.repeat(np.repeat(number, bundle.n_paths), bundle.n_points)
     of_label = np.repeat(number, bundle.n_labels)
-    width = TEXT_WIDTH_RATIO * bundle.heights * letters
-    low = bundle.at - np.column_stack((back * width, down * bundle.heights))
-    high = bundle.at + np.column_stack((ahead * width, up * bundle.heights))
     corners = np.concatenate((bundle.points, tips, low, high))
     of = np.concatenate((of_point, of_point[bent[of_tip]], of_label, of_label))
     order, starts = np.argsort(of, kind="stable"), ends(np.bincount(of))[:-1]

@@ -138,7 +138,7 @@ def are_nearly_convex(rings: Rings) -> tuple[NDArray[np.bool_], Array]:
     bend = np.where(has_length, np.mod(bend + 0.5 * np.pi, 2.0 * np.pi) - 0.5 * np.pi, 0.0)
     goes_round = np.abs(np.sum(bend + 2.0 * half, axis=1) - 2.0 * np.pi) < 1.0
     to_right = -np.sum(np.minimum(bend, 0.0) + np.minimum(2.0 * half, 0.0), axis=1)
-    whole = length.sum(axis=1)
+    whole = np.sum(length / np.sinc(half / np.pi), axis=1)
     area = 0.5 * np.sum(cross(rings.points - rings.points[:, :1], chord), axis=1)
     return goes_round & (area > (to_right * whole + LENGTH) * whole), area
 
